@@ -1,0 +1,1 @@
+"""The tests, filed by what they cost; see DEVELOPERS.md."""

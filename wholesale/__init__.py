@@ -1,0 +1,1 @@
+"""Casewright: wholesale orders, production and invoicing for a small workshop."""

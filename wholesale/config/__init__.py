@@ -1,0 +1,1 @@
+"""How the parts are wired: settings, addresses, the door of the web server."""
