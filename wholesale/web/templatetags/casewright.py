@@ -1,0 +1,107 @@
+"""How pages write money, days and masses: one way each, the same on screen and paper.
+
+Money in a template is a ``Decimal`` in major units or an ``int`` in whole minor
+units; mass is a ``Decimal`` in grams. Nothing to show is an en dash.
+"""
+
+from datetime import date, datetime
+from decimal import ROUND_HALF_UP, Decimal
+
+from django import template
+from django.forms import BoundField
+from django.utils.dateformat import format as format_date
+
+from wholesale import clock
+from wholesale.core import values
+
+register = template.Library()
+
+NOTHING = "–"
+MINUS = "−"
+NO_BREAK = "\u00a0"
+#: Signs that nobody confuses with another currency's; the rest show their ISO 4217 code.
+SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
+
+
+@register.filter
+def money(amount: Decimal | int | None, currency: str) -> str:
+    """Write an amount: ``264`` (Decimal) or ``26400`` (int, minor units) is ``$264.00``."""
+    if amount is None:
+        return NOTHING
+    if isinstance(amount, int):
+        amount = values.from_minor(amount, currency)
+    return _signed(values.round_money(amount, currency), currency)
+
+
+@register.filter
+def price(amount: Decimal | None, currency: str) -> str:
+    """Write a unit price with up to four decimals, never fewer than the currency has."""
+    if amount is None:
+        return NOTHING
+    shown = values.round_money(amount, currency)
+    return _signed(shown if shown == amount else amount.normalize(), currency)
+
+
+def _signed(amount: Decimal, currency: str) -> str:
+    sign = SIGNS.get(currency, currency + NO_BREAK)
+    return f"{MINUS if amount < 0 else ''}{sign}{abs(amount):,f}"
+
+
+@register.filter
+def day(when: date | datetime | str | None) -> str:
+    """Write a date at the workshop: ``Thu 5 Mar``, with its year when it is another one."""
+    if when is None or isinstance(when, str):
+        return when or NOTHING
+    local = _local_date(when)
+    return format_date(local, "D j M" if local.year == clock.today().year else "D j M Y")
+
+
+@register.filter
+def moment(when: datetime | None) -> str:
+    """Write an instant in the workshop's time: ``Thu 5 Mar 14:00``."""
+    if when is None:
+        return NOTHING
+    return f"{day(when)} {when.astimezone(clock.workshop_zone()):%H:%M}"
+
+
+@register.filter
+def weekday(when: date) -> str:
+    """Write the three letters of a weekday: ``Thu``."""
+    return format_date(_local_date(when), "D")
+
+
+def _local_date(when: date | datetime) -> date:
+    if isinstance(when, datetime):
+        return when.astimezone(clock.workshop_zone()).date()
+    return when
+
+
+@register.filter
+def grams(mass: Decimal | None, digits: int = 2) -> str:
+    """Write a mass in grams: ``1,855.67 g``."""
+    return _mass(mass, digits, "g")
+
+
+@register.filter
+def ounces(mass: Decimal | None, digits: int = 2) -> str:
+    """Write a mass, given in grams, in avoirdupois ounces: ``65.46 oz``."""
+    return _mass(mass if mass is None else values.ounces(mass), digits, "oz")
+
+
+def _mass(mass: Decimal | None, digits: int, unit: str) -> str:
+    if mass is None:
+        return NOTHING
+    return f"{mass.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP):,f}{NO_BREAK}{unit}"
+
+
+@register.filter
+def count(number: int | None, words: str) -> str:
+    """Write a number with its noun: ``1|count:"case,cases"`` is ``1 case``."""
+    one, many = words.split(",")
+    return f"{number or 0:,}{NO_BREAK}{one if number == 1 else many}"
+
+
+@register.filter
+def is_tick(field: BoundField) -> bool:
+    """Is this field one box to tick, so that its label stands after it?"""
+    return field.widget_type == "checkbox"
