@@ -1,0 +1,112 @@
+"""A shop's order before and after it is placed: basket, mix rule, states."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from wholesale.core.catalogue import Catalogue, Item, ItemKind, Sku
+from wholesale.core.values import Refusal
+
+#: More cases than this on one line are a slip of the finger, or worth a telephone call.
+MOST_CASES = 99
+
+
+class OrderState(StrEnum):
+    """Where an order stands. What is made, packed or paid is told by its loads, shipments and invoices."""
+
+    PLACED = "placed"
+    CONFIRMED = "confirmed"
+    REFUSED = "refused"
+    WITHDRAWN = "withdrawn"
+    SHIPPED = "shipped"
+
+
+#: States in which an order still asks for bench work or packing.
+OPEN_STATES = (OrderState.PLACED, OrderState.CONFIRMED)
+
+_NEXT = {
+    OrderState.PLACED: {OrderState.CONFIRMED, OrderState.REFUSED, OrderState.WITHDRAWN},
+    OrderState.CONFIRMED: {OrderState.SHIPPED},
+}
+
+
+def refuse_step(number: str, state: OrderState, to: OrderState) -> None:
+    """A ``Refusal`` when an order in ``state`` can't become ``to``."""
+    if to not in _NEXT.get(state, set()):
+        raise Refusal(
+            "order_state", f"Order {number} is {state}; it can't become {to} any more.", "state", state=str(state)
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class BasketLine:
+    """Whole cases of one product; ``mix`` is pieces of each scent in one case (empty scent for unscented)."""
+
+    item: str
+    cases: int
+    mix: tuple[tuple[str, int], ...]
+
+    def pieces(self) -> dict[Sku, int]:
+        """Pieces of each sku in all cases."""
+        return {Sku(self.item, scent): each * self.cases for scent, each in self.mix}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Basket:
+    """What a shop wants, line by line."""
+
+    lines: tuple[BasketLine, ...]
+
+    def pieces(self) -> dict[Sku, int]:
+        """Pieces of each sku over all lines."""
+        wanted: dict[Sku, int] = {}
+        for line in self.lines:
+            for sku, pieces in line.pieces().items():
+                wanted[sku] = wanted.get(sku, 0) + pieces
+        return wanted
+
+
+def refuse_basket(basket: Basket, catalogue: Catalogue) -> None:
+    """A ``Refusal`` for an empty basket, an unknown or withdrawn product, a wrong count or a wrong mix."""
+    if not basket.lines:
+        raise Refusal("empty", "The order is empty; choose at least one case.", "cases")
+    for line in basket.lines:
+        refuse_line(line, catalogue)
+
+
+def refuse_line(line: BasketLine, catalogue: Catalogue) -> None:
+    """A ``Refusal`` naming what is wrong with one line."""
+    item = catalogue.items.get(line.item)
+    if item is None or item.kind is not ItemKind.PRODUCT:
+        raise Refusal("unknown_product", f"There is no product '{line.item}' on the order sheet.", line.item)
+    if not item.on_sale:
+        raise Refusal("not_sold", f"{item.name} is no longer sold; take it off the order.", line.item)
+    if not 1 <= line.cases <= MOST_CASES:
+        message = f"{item.name}: {line.cases} cases can't be ordered; give a whole number from 1 to {MOST_CASES}."
+        raise Refusal("cases", message, line.item)
+    refuse_mix(item, dict(line.mix), catalogue)
+
+
+def refuse_mix(item: Item, mix: Mapping[str, int], catalogue: Catalogue) -> None:
+    """A ``Refusal`` when a case's scents break the case pack, the most scents or the least of each."""
+    known = set(catalogue.scents) if item.scented else {""}
+    for scent in mix:
+        if scent not in known:
+            raise Refusal(
+                "unknown_scent",
+                f"{item.name} does not come in '{scent}'; choose {', '.join(sorted(known))}.",
+                item.code,
+            )
+    if sum(mix.values()) != item.case_pack:
+        message = f"{item.name}: the case holds {item.case_pack} pieces, the scents chosen make {sum(mix.values())}."
+        raise Refusal("mix_total", message, item.code)
+    if len(mix) > item.mix_scents:
+        message = f"{item.name}: a case holds at most {item.mix_scents} scents; {len(mix)} were chosen."
+        raise Refusal("mix_scents", message, item.code)
+    few = [scent for scent, pieces in mix.items() if pieces < item.mix_least]
+    if few and len(mix) > 1:
+        names = ", ".join(catalogue.scents[scent].name if scent in catalogue.scents else scent for scent in few)
+        message = f"{item.name}: a mixed case needs at least {item.mix_least} of each scent; too few of {names}."
+        raise Refusal("mix_least", message, item.code)
+    if any(pieces < 1 for pieces in mix.values()):
+        raise Refusal("mix_least", f"{item.name}: leave out scents you want none of.", item.code)
