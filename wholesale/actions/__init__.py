@@ -1,0 +1,1 @@
+"""The only writers: one function per change, one file per noun."""

@@ -1,0 +1,273 @@
+"""Placing, confirming, refusing and withdrawing an order."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from django.db import transaction
+
+from accounts import access
+from accounts.models import Address, Shop, User
+from wholesale import clock
+from wholesale.actions import documents, events, numbers, plan_rows
+from wholesale.core.orders import Basket, OrderState, refuse_step
+from wholesale.core.production.plan import Outcome, without
+from wholesale.core.production.promise import Promise
+from wholesale.core.production.work import Pick
+from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, to_e4, to_minor
+from wholesale.models import (
+    Item,
+    Order,
+    OrderLine,
+    OrderLineScent,
+    PlanState,
+    Reservation,
+)
+from wholesale.queries import orders as quotes
+from wholesale.queries import production, workshop
+
+#: How often a placing tries again when the plan changed while it was computing.
+_TRIES = 4
+
+
+class _Accepted(NamedTuple):
+    """A quote with nothing against it."""
+
+    quote: quotes.Quote
+    promise: Promise
+    outcome: Outcome
+    holds_until: datetime
+
+
+def place(  # noqa: PLR0913  (what a buyer fills in)
+    *,
+    by: User,
+    shop: str,
+    basket: Basket,
+    token: str,
+    seen_total: Decimal | None = None,
+    po_number: str = "",
+    note: str = "",
+    ship_to: int | None = None,
+) -> str:
+    """Place a shop's order and return its number; the same ``token`` returns the first one.
+
+    ``seen_total`` is the total before tax that the buyer saw; another one now is a
+    ``Conflict``. Price and promise are computed first; the transaction then only
+    checks that the plan they stand on is still the present one.
+    """
+    account = _may_order(by, shop)
+    wishes = {"po_number": po_number.strip(), "note": note.strip()}
+    addresses = _addresses(account, ship_to)
+    for _ in range(_TRIES):
+        if placed := _placed_before(account, token):
+            return placed
+        quote = quotes.quote(account, basket)
+        accepted = _accept(quote, seen_total)
+        with transaction.atomic():
+            state = plan_rows.lock()
+            if placed := _placed_before(account, token):
+                return placed
+            if state.version == quote.version:
+                return _write(by, account, accepted, state, token, wishes | addresses)
+    message = "Many orders are being placed at this moment; nothing was ordered. Please try again."
+    raise Conflict("busy", message)
+
+
+def confirm(*, by: User, number: str) -> None:
+    """Accept an order's terms and date, and have the confirmation sent to the shop."""
+    _maker(by)
+    with transaction.atomic():
+        order = _step(number, OrderState.CONFIRMED)
+        events.note(order, by, "confirmed", f"Confirmed: leaves {order.promised_leaves:%Y-%m-%d}.")
+        documents.queue_paper("confirmation", order=order, mail_to=order.shop.email)
+
+
+def refuse(*, by: User, number: str, because: str) -> None:
+    """Refuse a placed order with a reason the shop will read; its place in the plan is freed."""
+    _maker(by)
+    if not because.strip():
+        message = "Give the shop a reason for refusing the order."
+        raise Refusal("reason_missing", message, "because")
+    with transaction.atomic():
+        state = plan_rows.lock()
+        order = _step(number, OrderState.REFUSED, refused_because=because.strip())
+        _free(order, state)
+        events.note(order, by, "refused", f"Refused: {because.strip()}")
+
+
+def withdraw(*, by: User, shop: str, number: str) -> None:
+    """Take a placed order back, as the shop; its place in the plan is freed."""
+    account = _may_order(by, shop)
+    with transaction.atomic():
+        state = plan_rows.lock()
+        if not Order.objects.filter(number=number, shop=account).exists():
+            raise NotFound("order", f"There is no order {number} for {account}.")
+        order = _step(number, OrderState.WITHDRAWN)
+        _free(order, state)
+        events.note(order, by, "withdrawn", "Withdrawn by the shop.")
+
+
+def _may_order(by: User, shop: str) -> Shop:
+    """Return the shop if this person may order for it."""
+    membership = access.membership_for(by, shop)
+    if membership is None:
+        raise NotFound("shop", f"There is no shop '{shop}' for you.")
+    if not access.can_order(membership):
+        message = "You may look at this shop's orders but not order for it; ask its owner."
+        raise NotAllowed("may_not_order", message)
+    return membership.shop
+
+
+def _maker(by: User) -> None:
+    if not access.is_maker(by):
+        raise NotAllowed("maker_only", "Only the maker may do this.")
+
+
+def _step(number: str, to: OrderState, **also: Any) -> Order:
+    """Lock an order and move it on; ``Refusal`` when it can't go there from where it is."""
+    order = Order.objects.select_for_update(of=("self",)).select_related("shop").filter(number=number).first()
+    if order is None:
+        raise NotFound("order", f"There is no order {number}.")
+    refuse_step(number, OrderState(order.state), to)
+    order.state = to
+    for name, value in also.items():
+        setattr(order, name, value)
+    order.save(update_fields=["state", *also])
+    return order
+
+
+def _placed_before(shop: Shop, token: str) -> str | None:
+    return Order.objects.filter(shop=shop, token=token).values_list("number", flat=True).first()
+
+
+def _accept(quote: quotes.Quote, seen_total: Decimal | None) -> _Accepted:
+    """Return what may be placed; a ``Refusal`` when the basket, or the total seen, no longer stands."""
+    if quote.refusal:
+        raise quote.refusal
+    if quote.promise is None or quote.outcome is None or quote.holds_until is None:
+        raise Refusal("no_date", "No date can be promised for this order; ask the workshop.")
+    total = quote.priced.totals.total
+    if seen_total is not None and seen_total != total:
+        message = (
+            f"The total is now {total}, not {seen_total} as you saw it: a price or a rule has "
+            "changed. Nothing was ordered; look at the new amounts and place it again."
+        )
+        raise Conflict("price_changed", message, "total", seen=str(seen_total), now=str(total))
+    return _Accepted(quote, quote.promise, quote.outcome, quote.holds_until)
+
+
+def _addresses(shop: Shop, ship_to: int | None) -> dict[str, Any]:
+    """The addresses to freeze on the order: the chosen one, else each kind's default."""
+    rows = list(Address.objects.filter(shop=shop).order_by("-is_default", "pk"))
+    goods = [row for row in rows if row.kind == Address.Kind.SHIP_TO and ship_to in {None, row.pk}]
+    bills = [row for row in rows if row.kind == Address.Kind.BILL_TO]
+    if not goods:
+        message = "Choose one of the shop's delivery addresses; there is none by that choice."
+        raise Refusal("ship_to", message, "ship_to")
+    return {"ship_to": _frozen(goods[0]), "bill_to": _frozen((bills or goods)[0])}
+
+
+def _frozen(address: Address) -> dict[str, str]:
+    fields = ("name", "line1", "line2", "city", "region", "postcode", "country")
+    return {name: getattr(address, name) for name in fields}
+
+
+def _write(by: User, shop: Shop, accepted: _Accepted, state: PlanState, token: str, also: dict[str, Any]) -> str:
+    """All rows of a new order: order, lines, plan, reservations, history."""
+    quote, promise, outcome, holds_until = accepted
+    order = Order.objects.create(
+        number=f"W-{numbers.take('W-')}",
+        shop=shop,
+        state=OrderState.PLACED,
+        token=token,
+        placed_by=by,
+        placed_at=clock.now(),
+        **_amounts(quote),
+        promised_leaves=promise.leaves,
+        promised_arrives=promise.arrives,
+        promise_holds_until=holds_until,
+        planned_leaves=promise.leaves,
+        gates=[gate.to_json() for gate in promise.gates],
+        **also,
+    )
+    keys = _lines(order, quote, dict(promise.by_demand))
+    plan_rows.store(production.current_plan(), outcome.plan, keys)
+    _reserve(outcome.plan.picks, keys)
+    plan_rows.changed(state, f"{order.number} placed")
+    events.note(order, by, "placed", f"Placed: promised to leave {order.promised_leaves:%Y-%m-%d}.")
+    return order.number
+
+
+def _amounts(quote: quotes.Quote) -> dict[str, Any]:
+    totals, currency = quote.priced.totals, quote.terms.currency
+    minor = {
+        f"{column}_minor": to_minor(amount, currency)
+        for column, amount in (
+            ("list", totals.list_goods),
+            ("discount", totals.discount),
+            ("goods", totals.goods),
+            ("freight", totals.freight),
+            ("total", totals.total),
+            ("deposit", totals.deposit),
+        )
+    }
+    shown = [{"name": row.name, "amount": str(row.amount), "shown": row.shown} for row in totals.arithmetic]
+    return {
+        "terms": quote.terms.to_json(),
+        "currency": currency,
+        "tier_percent": totals.tier_percent,
+        "arithmetic": shown,
+        **minor,
+    }
+
+
+def _lines(order: Order, quote: quotes.Quote, leaves: dict[str, date]) -> dict[str, int]:
+    """Write the lines and return the row of each demand's key."""
+    items = {row.code: row for row in Item.objects.filter(code__in=[g.item for g in quote.goods])}
+    keys = {}
+    for position, (line, goods) in enumerate(zip(quote.basket.lines, quote.goods, strict=True)):
+        row = OrderLine.objects.create(
+            order=order,
+            position=position + 1,
+            item=items[line.item],
+            name=quote.names[line.item],
+            cases=line.cases,
+            case_pack=goods.case_pack,
+            unit_price_e4=to_e4(goods.unit_price),
+            list_minor=to_minor(quote.priced.list_amounts[position], order.currency),
+            discount_minor=to_minor(quote.priced.discounts[position], order.currency),
+        )
+        for scent, pieces in line.mix:
+            key = f"{position}/{scent}"
+            keys[key] = OrderLineScent.objects.create(
+                line=row, scent=scent, pieces_per_case=pieces, planned_leaves=leaves[key]
+            ).pk
+    return keys
+
+
+def _reserve(picks: Iterable[Pick], keys: dict[str, int]) -> None:
+    """Reserve the free pieces a new order takes from stock, lot by lot, oldest first."""
+    for pick in picks:
+        left = pick.pieces
+        for lot, free in production.free_lots(pick.sku, pick.sellable_on):
+            take = min(left, free)
+            if take:
+                Reservation.objects.create(lot=lot, order_scent_id=keys[pick.demand], pieces=take, from_stock=True)
+            left -= take
+        if left:
+            message = "The stock for this order was taken meanwhile; look at the dates again."
+            raise Conflict("stock_taken", message)
+
+
+def _free(order: Order, state: PlanState) -> None:
+    """Give up what an order holds: planned loads, and lots reserved for it."""
+    scents = OrderLineScent.objects.filter(line__order=order)
+    gone = {str(pk) for pk in scents.values_list("pk", flat=True)}
+    plan = production.current_plan()
+    settings = workshop.workshop()
+    Reservation.objects.filter(order_scent__in=scents, shipped=0).delete()
+    left = without(production.planner(settings), plan, gone, production.free_stock(), clock.today())
+    plan_rows.store(plan, left)
+    plan_rows.changed(state, f"{order.number} {order.state}")

@@ -1,0 +1,1 @@
+"""Rows to frozen values and page rows; no writes."""
