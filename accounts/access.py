@@ -24,6 +24,11 @@ def membership_for(user: Somebody, slug: str) -> Membership | None:
     return _memberships(user).filter(shop__slug=slug).first()
 
 
+def memberships_of(user: Somebody) -> QuerySet[Membership]:
+    """This person's memberships, by the shop's name, with their shops loaded."""
+    return _memberships(user)
+
+
 def first_membership(user: Somebody) -> Membership | None:
     """The membership of the first of this person's shops, by name."""
     return _memberships(user).first()

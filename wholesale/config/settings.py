@@ -153,6 +153,11 @@ CELERY_TASK_IGNORE_RESULT = True
 # A row claimed for 300 s is taken again: its first worker must have let go by then.
 CELERY_TASK_SOFT_TIME_LIMIT = 240
 CELERY_TASK_TIME_LIMIT = 270
+# A row that failed is tried again after so many seconds each, then given up.
+CASEWRIGHT_ERRAND_PAUSES = (10, 60, 300)
+# A row unclaimed for so many seconds has lost its wake-up; one claimed for so many, its worker.
+CASEWRIGHT_ERRAND_UNCLAIMED = 60
+CASEWRIGHT_ERRAND_CLAIMED = 300
 CELERY_TIMEZONE = TIME_ZONE
 CELERY_BEAT_SCHEDULE_FILENAME = str(_folder("timer") / "schedule")
 CELERY_BEAT_SCHEDULE = {
@@ -231,7 +236,6 @@ ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_CHANGE_EMAIL = True
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
-ACCOUNT_FORMS = {"login": "accounts.sign_in.SignInForm"}
 ACCOUNT_DEFAULT_HTTP_PROTOCOL = "https" if SERVICE else "http"
 MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
 MFA_TOTP_ISSUER = "Casewright"
@@ -262,6 +266,7 @@ REST_FRAMEWORK: dict[str, Any] = {
     "NUM_PROXIES": CASEWRIGHT_PROXIES,
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
+    "EXCEPTION_HANDLER": "wholesale.api.errors.answer",
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Casewright",
@@ -295,4 +300,6 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", "INFO")},
+    # Making one paper would say a dozen lines of no news.
+    "loggers": {name: {"level": "WARNING"} for name in ("fontTools", "weasyprint", "weasyprint.progress")},
 }

@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.functional import SimpleLazyObject
 
 from accounts import access
@@ -68,11 +68,5 @@ def _nav(request: HttpRequest, membership: Membership | None) -> list[Link]:
 
 
 def _links(request: HttpRequest, places: tuple[tuple[str, str], ...], *args: str) -> list[Link]:
-    found = []
-    for title, name in places:
-        try:
-            url = reverse(name, args=args)
-        except NoReverseMatch:
-            continue
-        found.append(Link(title=title, url=url, current=request.path.startswith(url)))
-    return found
+    found = [(title, reverse(name, args=args)) for title, name in places]
+    return [Link(title=title, url=url, current=request.path.startswith(url)) for title, url in found]

@@ -1,0 +1,1 @@
+"""The API, over HTTP as a client sees it."""

@@ -1,0 +1,1 @@
+"""The REST interface and its OpenAPI description."""
