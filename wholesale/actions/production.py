@@ -5,12 +5,11 @@ from datetime import date, datetime, timedelta
 from fractions import Fraction
 
 from django.db import transaction
-from django.db.models import Q
 
 from accounts import access
 from accounts.models import User
 from wholesale import clock
-from wholesale.actions import documents, events, numbers, plan_rows
+from wholesale.actions import documents, errands, events, numbers, plan_rows
 from wholesale.core.catalogue import Basis, Catalogue, ItemKind, Operation, Sku
 from wholesale.core.production.bench import usable_on
 from wholesale.core.production.plan import Shop, mend
@@ -87,16 +86,23 @@ def batch_sheet(*, by: User, load: int) -> int:
 
 
 def refresh_sheet(errand: int) -> None:
-    """Work out the order sheet's "leaves from" of every sku for the present plan, once."""
-    claimed = SheetRefresh.objects.filter(pk=errand, state="waiting").update(state="claimed", claimed_at=clock.now())
-    if not claimed:
+    """Work out the order sheet's "leaves from" of every sku for the present plan, once.
+
+    The older versions' rows go in the same transaction, so that the sheet is never without dates.
+    """
+    token = errands.claim(SheetRefresh, errand)
+    if token is None:
         return
     version = production.plan_version()
-    rows = list(_dates(version))
+    try:
+        rows = list(_dates(version))
+    except Exception as error:  # noqa: BLE001  (whatever it is, it is tried again and then shown)
+        errands.put_back(SheetRefresh, errand, token, error)
+        return
     with transaction.atomic():
-        SheetDate.objects.filter(Q(version__lt=version) | Q(version=version)).delete()
-        SheetDate.objects.bulk_create(rows)
-        SheetRefresh.objects.filter(pk=errand).update(state="done", done_at=clock.now())
+        if errands.finish(SheetRefresh, errand, token):
+            SheetDate.objects.filter(version__lte=version).delete()
+            SheetDate.objects.bulk_create(rows)
 
 
 def refresh_stale_sheet() -> None:

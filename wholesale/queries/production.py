@@ -111,7 +111,7 @@ def free_lots(sku: Sku, by: date) -> Iterable[tuple[Lot, int]]:
     return [(lot, lot.free) for lot in lots.annotate(free=moved - held).filter(free__gt=0).order_by("usable_on", "pk")]
 
 
-def _sum(rows: QuerySet, by: str, what: str | Combinable) -> Coalesce:  # type: ignore[type-arg]
+def _sum(rows: QuerySet, by: str, what: str | Combinable) -> Coalesce:
     """A subquery that sums a column of related rows; 0 where there are none."""
     grouped = rows.filter(**{by: OuterRef("pk")}).order_by().values(by)
     return Coalesce(Subquery(grouped.annotate(total=Sum(what)).values("total"), output_field=IntegerField()), Value(0))
