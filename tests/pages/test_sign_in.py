@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 from allauth.mfa.totp.internal import auth as totp
+from allauth.mfa.utils import is_mfa_enabled
 from django.contrib.auth import get_user
 from django.core import mail
 from django.test import Client
@@ -13,6 +14,7 @@ from accounts.models import User
 from wholesale.web.middleware import CONTENT_SECURITY_POLICY
 
 SIGN_IN = "/accounts/login/"
+SET_UP = "/accounts/2fa/totp/activate/"
 PASSWORD = "wick-and-wax-12"
 
 
@@ -29,7 +31,7 @@ def sign_in(client: Client, password: str = PASSWORD, address: str = "nora@fern.
 
 def is_in(client: Client) -> bool:
     """Is somebody signed in on this client?"""
-    return get_user(client).is_authenticated  # type: ignore[arg-type]
+    return get_user(client).is_authenticated
 
 
 @pytest.mark.django_db
@@ -48,7 +50,7 @@ def test_somebody_signs_in_by_address_in_any_case_and_lands_at_the_front_door(
     answer = client.post(SIGN_IN, {"login": address, "password": PASSWORD})
 
     assert (answer.status_code, answer.headers["Location"]) == (302, "/")
-    assert get_user(client) == nora  # type: ignore[arg-type]
+    assert get_user(client) == nora
 
 
 def test_a_wrong_password_says_so_and_keeps_the_address(client: Client, nora: User) -> None:
@@ -168,12 +170,16 @@ def test_somebody_sets_up_a_second_step_with_the_figures_of_their_app(
     monkeypatch.setattr(totp, "generate_totp_secret", lambda: RFC_SECRET)
     sign_in(client)
 
-    r = client.get("/accounts/2fa/totp/activate/"); print(r.status_code, r.headers); page = r.content.decode()
+    asked = client.get(SET_UP, follow=True)
+    assert "enter your password once more" in asked.content.decode()
+
+    page = client.post(asked.redirect_chain[-1][0], {"password": PASSWORD}, follow=True).content.decode()
     assert RFC_SECRET in page
     assert 'src="data:image/svg+xml;base64,' in page
 
-    answer = client.post("/accounts/2fa/totp/activate/", {"code": RFC_CODE}, follow=True)
-    assert "The authenticator app is in use." in answer.content.decode()
+    answer = client.post(SET_UP, {"code": RFC_CODE}, follow=True)
+    assert "10 of 10 are left" in answer.content.decode()  # the codes for a lost phone
+    assert is_mfa_enabled(nora)
 
 
 @pytest.mark.django_db
