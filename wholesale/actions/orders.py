@@ -10,7 +10,7 @@ from django.db import transaction
 from accounts import access
 from accounts.models import Address, Shop, User
 from wholesale import clock
-from wholesale.actions import documents, events, numbers, plan_rows
+from wholesale.actions import documents, events, invoicing, numbers, plan_rows
 from wholesale.core.orders import Basket, OrderState, refuse_step
 from wholesale.core.production.plan import Outcome, without
 from wholesale.core.production.promise import Promise
@@ -94,6 +94,7 @@ def refuse(*, by: User, number: str, because: str) -> None:
         state = plan_rows.lock()
         order = _step(number, OrderState.REFUSED, refused_because=because.strip())
         _free(order, state)
+        invoicing.release_deposit(order, by)
         events.note(order, by, "refused", f"Refused: {because.strip()}")
 
 
@@ -106,6 +107,7 @@ def withdraw(*, by: User, shop: str, number: str) -> None:
             raise NotFound("order", f"There is no order {number} for {account}.")
         order = _step(number, OrderState.WITHDRAWN)
         _free(order, state)
+        invoicing.release_deposit(order, by)
         events.note(order, by, "withdrawn", "Withdrawn by the shop.")
 
 

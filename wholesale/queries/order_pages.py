@@ -141,7 +141,9 @@ class StoredPaper:
 
 def orders(shop: Shop, page: str) -> Page[OrderRow]:
     """One page of the shop's orders, newest first: 2 queries."""
-    rows: QuerySet = Order.objects.filter(shop=shop).annotate(case_count=Sum("lines__cases")).order_by("-placed_at", "-pk")
+    rows: QuerySet = (
+        Order.objects.filter(shop=shop).annotate(case_count=Sum("lines__cases")).order_by("-placed_at", "-pk")
+    )
     found = Paginator(rows, PAGE).get_page(page)
     found.object_list = [_row(order) for order in found.object_list]
     return found
@@ -149,7 +151,13 @@ def orders(shop: Shop, page: str) -> Page[OrderRow]:
 
 def order(shop: Shop, number: str) -> OrderPage:
     """One order of the shop, ``NotFound`` for any other: 9 queries, however many lines."""
-    row = _orders_of(shop).annotate(case_count=Sum("lines__cases")).select_related("placed_by").filter(number=number).first()
+    row = (
+        _orders_of(shop)
+        .annotate(case_count=Sum("lines__cases"))
+        .select_related("placed_by")
+        .filter(number=number)
+        .first()
+    )
     if row is None:
         raise NotFound("order", f"There is no order {number}.", "number")
     return _page(row, dict(Scent.objects.values_list("code", "name")), workshop.workshop().how_to_pay)
@@ -256,7 +264,11 @@ def _amounts(frozen: Iterable[dict[str, str]]) -> Iterable[Arithmetic]:
 
 def _address_lines(frozen: dict[str, str]) -> tuple[str, ...]:
     place = " ".join(frozen.get(name, "") for name in ("city", "region", "postcode"))
-    lines = (*(frozen.get(name, "") for name in ("name", "line1", "line2")), " ".join(place.split()), frozen.get("country", ""))
+    lines = (
+        *(frozen.get(name, "") for name in ("name", "line1", "line2")),
+        " ".join(place.split()),
+        frozen.get("country", ""),
+    )
     return tuple(line for line in lines if line)
 
 

@@ -131,7 +131,11 @@ def _added(typed: dict[str, str], fields: dict[str, str]) -> dict[str, str]:
 
 
 def _product(
-    row: Item, price: Decimal | None, scents: list[tuple[str, str]], dates: dict[tuple[int, str], SheetDate], currency: str
+    row: Item,
+    price: Decimal | None,
+    scents: list[tuple[str, str]],
+    dates: dict[tuple[int, str], SheetDate],
+    currency: str,
 ) -> Product:
     names = scents if row.scented else [("", "")]
     return Product(

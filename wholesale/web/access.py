@@ -35,7 +35,9 @@ def buyer_at(request: HttpRequest, slug: str) -> Membership:
     if access.can_order(membership):
         return membership
     if membership.shop.closed_on:
-        raise PermissionDenied("This shop's account is closed, so nothing can be ordered. Ask the workshop to open it again.")
+        raise PermissionDenied(
+            "This shop's account is closed, so nothing can be ordered. Ask the workshop to open it again."
+        )
     raise PermissionDenied("You may look, but not order. Ask the owner of the shop's account to let you order.")
 
 

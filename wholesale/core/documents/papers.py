@@ -246,7 +246,9 @@ class InvoicePaper(Paper):
         goods = Sum(name="Goods", amount=value.sums.lines, how=how.get("Goods", ""))
         charges = [Sum(name=charge.reason, amount=charge.amount) for charge in value.charges]
         net = Sum(name="Net", amount=value.sums.net)
-        tax = [Sum(name=value.tax_name, amount=group.tax, how=_tax_how(group)) for group in value.taxes]
+        # What is not taxed has its reason beside the table; a row of zero would say nothing more.
+        taxed = [group for group in value.taxes if group.percent] or value.taxes[:1]
+        tax = [Sum(name=value.tax_name, amount=group.tax, how=_tax_how(group)) for group in taxed]
         return [goods, *charges, net, *tax]
 
 

@@ -33,16 +33,17 @@ from wholesale.core.workbook.sheets import (
 #: Thirds can't be written out; a hundred-thousandth of a batch is below every scale of a bench.
 _SHARE_SLACK = Fraction(1, 100_000)
 
+_FILES = {sheet.FILE for sheet in (MaterialRow, ItemRow, ScentRow, EquipmentRow, RecipeLineRow, OperationRow)}
+
 
 def check_goods(book: Workbook) -> Catalogue:
     """The catalogue of the sheets; what is wrong with it is added to the book's complaints."""
-    wrong = len(book.complaints)
     _check_items(book)
     _check_scents(book)
     _check_lines(book)
     _check_operations(book)
-    if len(book.complaints) > wrong:
-        # References that lead nowhere would only repeat themselves in what follows.
+    if any(complaint.file in _FILES for complaint in book.complaints):
+        # Rows without sense would only repeat themselves in what follows.
         return Catalogue(items={})
     catalogue = _catalogue(book)
     _check_recipes(book, catalogue)
@@ -82,7 +83,7 @@ def _check_product(book: Workbook, row: ItemRow) -> None:
 def _check_scents(book: Workbook) -> None:
     materials = {row.code for row in book.rows(MaterialRow)}
     for row in book.rows(ScentRow):
-        book.complain_unknown(row, "oil", materials, "material")
+        book.complain_unknown(row, "oil", materials, MaterialRow)
 
 
 def _check_lines(book: Workbook) -> None:
@@ -90,9 +91,9 @@ def _check_lines(book: Workbook) -> None:
     components = made | {row.code for row in book.rows(MaterialRow)} | {SCENT_OIL}
     steps = {(row.item, row.code) for row in book.rows(OperationRow)}
     for row in book.rows(RecipeLineRow):
-        book.complain_unknown(row, "item", made, "item")
-        book.complain_unknown(row, "component", components, "item or material")
-        if row.step and (row.item, row.step) not in steps:
+        book.complain_unknown(row, "item", made, ItemRow)
+        book.complain_unknown(row, "component", components, ItemRow, MaterialRow)
+        if row.step and (row.item, row.step) not in steps and book.is_whole(OperationRow):
             book.complain(
                 row, "step", f"{row.item} has no such step in operations.csv. Name one of its steps or leave it empty."
             )
@@ -103,11 +104,11 @@ def _check_operations(book: Workbook) -> None:
     equipment = {row.code for row in book.rows(EquipmentRow)}
     hands = {group for row in book.rows(WeekRow) for group in row.hands or ()}
     for row in book.rows(OperationRow):
-        book.complain_unknown(row, "item", made, "item")
-        book.complain_unknown(row, "equipment", equipment | {""}, "equipment")
-        book.complain_unknown(row, "melt", made | {""}, "item")
+        book.complain_unknown(row, "item", made, ItemRow)
+        book.complain_unknown(row, "equipment", equipment | {""}, EquipmentRow)
+        book.complain_unknown(row, "melt", made | {""}, ItemRow)
         # A misspelt group would be a group whose minutes nobody counts.
-        book.complain_unknown(row, "hands", hands | {""}, "group of hands in week.csv")
+        book.complain_unknown(row, "hands", hands | {""}, WeekRow)
 
 
 # ── the catalogue ────────────────────────────────────────────────────────────

@@ -48,10 +48,16 @@ class Place(NamedTuple):
 
 @dataclass
 class Workbook:
-    """The rows of each sheet that could be read, and the complaints about the others."""
+    """The rows of each sheet that could be read, and the complaints about the others.
+
+    ``unread`` holds what stands in a sheet's other rows, and ``broken`` the sheets that
+    are missing or can't be read at all: what refers to those is not called unknown.
+    """
 
     sheets: dict[type[Row], list[Any]] = field(default_factory=dict)
     complaints: list[Complaint] = field(default_factory=list)
+    unread: dict[type[Row], list[Mapping[str, str]]] = field(default_factory=dict)
+    broken: set[type[Row]] = field(default_factory=set)
 
     def rows(self, sheet: type[R]) -> list[R]:
         """The rows of a sheet; none where the file is missing."""
@@ -61,17 +67,27 @@ class Workbook:
         """Whether the folder has this sheet at all."""
         return sheet in self.sheets
 
+    def is_whole(self, *sheets: type[Row]) -> bool:
+        """Whether every row of these sheets could be read."""
+        return not any(self.unread.get(sheet) or sheet in self.broken for sheet in sheets)
+
     def complain(self, place: Row | Place, column: str, message: str) -> None:
         """Note what is wrong with a cell; what stands in it is shown with it."""
         found = place.raw.get(column)
         self.complaints.append(Complaint(file=place.FILE, row=place.row, column=column, found=found, message=message))
 
-    def complain_unknown(self, row: Row, column: str, known: Iterable[str], what: str) -> None:
-        """Complain when a cell names something that is not among the known."""
-        names = set(known)
-        if getattr(row, column) not in names:
+    def complain_unknown(self, row: Row, column: str, known: Iterable[str], *where: type[Row]) -> None:
+        """Complain when a cell names something that is not among the ``known``; ``where`` it should stand."""
+        name, names = getattr(row, column), set(known)
+        if name not in names and not any(self._may_stand_in(sheet, name) for sheet in where):
             listed = ", ".join(sorted(name for name in names if name)) or "none yet"
-            self.complain(row, column, f"there is no such {what}; there is: {listed}.")
+            files = " or ".join(sheet.FILE for sheet in where)
+            self.complain(row, column, f"name one from {files}: {listed}.")
+
+    def _may_stand_in(self, sheet: type[Row], name: str) -> bool:
+        """Whether a row that could not be read may be the one that is named."""
+        names = (raw.get(sheet.KEY[0], "").lower() for raw in self.unread.get(sheet, []))
+        return sheet in self.broken or name.lower() in names
 
     def complain_of(self, sheet: type[Row], message: str) -> None:
         """Note what is wrong with a sheet as a whole."""
@@ -89,16 +105,16 @@ def read_workbook(files: Mapping[str, bytes]) -> Workbook:
         if name in files:
             book.sheets[sheet] = _read_sheet(book, sheet, files[name])
         elif not sheet.OPTIONAL:
+            book.broken.add(sheet)
             book.complain_of(sheet, f"the file is missing. Add it, with the columns {', '.join(sheet.columns())}.")
     return book
 
 
 def _read_sheet(book: Workbook, sheet: type[R], content: bytes) -> list[R]:
     records = _records(book, sheet, content)
-    if not records:
-        return []
-    header = [cell.strip() for cell in records[0]]
-    if not _header_is_right(book, sheet, header):
+    header = [cell.strip() for cell in records[0]] if records else []
+    if not header or not _header_is_right(book, sheet, header):
+        book.broken.add(sheet)
         return []
     rows = [
         _read_row(book, sheet, header, number, cells)
@@ -153,7 +169,10 @@ def _read_row(book: Workbook, sheet: type[R], header: list[str], number: int, fo
         book.complain(place, "", message)
     wrong = len(book.complaints)
     values = {name: _read_cell(book, place, name, column) for name, column in sheet.columns().items()}
-    return sheet(row=number, raw=given, **values) if len(book.complaints) == wrong else None
+    if len(book.complaints) == wrong:
+        return sheet(row=number, raw=given, **values)
+    book.unread.setdefault(sheet, []).append(given)
+    return None
 
 
 def _paired(header: list[str], found: list[str]) -> Iterator[tuple[str, str]]:

@@ -49,6 +49,11 @@ class Row:
         own = [column for column in fields(cls) if column.name not in {"row", "raw"}]
         return {c.name: Column(c.type.__metadata__[0], c.default) for c in own}  # type: ignore[union-attr]
 
+    @classmethod
+    def meaning(cls) -> str:
+        """What one row is, in a sentence."""
+        return (cls.__doc__ or "").partition("\n")[0].replace("``", "")
+
     @property
     def key(self) -> tuple[Any, ...]:
         """The values of the key columns."""
@@ -62,7 +67,7 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class SettingRow(Row):
-    """A rule of the house that differs from its default; see ``core.workshop.SETTINGS``."""
+    """A rule of the house that differs from its default; those left out keep it."""
 
     FILE = "settings.csv"
     KEY = ("name",)
@@ -115,7 +120,7 @@ class MaterialRow(Row):
 
 @dataclass(frozen=True, kw_only=True)
 class ItemRow(Row):
-    """A part or a product; see ``core.catalogue.Item``. Prices here are suggested retail prices."""
+    """A part or a product and how it is sold; ``retail_price`` is what shops are advised to ask."""
 
     FILE = "items.csv"
     KEY = ("code",)

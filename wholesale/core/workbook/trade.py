@@ -13,10 +13,12 @@ from wholesale.core.workbook.sheets import (
     AddressRow,
     DayRow,
     ItemRow,
+    MaterialRow,
     OrderRow,
     PersonRow,
     PriceRow,
     Row,
+    ScentRow,
     SettingRow,
     ShopRow,
     StockRow,
@@ -71,11 +73,11 @@ def _check_calendar(book: Workbook, today: date) -> None:
     for row in days:
         _check_day(book, row, groups)
     lacking = [name for number, name in enumerate(WEEKDAYS) if number not in {row.weekday for row in week}]
-    if week and lacking:
+    if lacking and book.is_whole(WeekRow):
         book.complain_of(
             WeekRow, f"{', '.join(lacking)} is missing. Give each weekday its row; one nobody works on is closed."
         )
-    if not week:
+    if not book.is_whole(WeekRow):
         return
     try:
         calendar(book).work_from(today)
@@ -116,7 +118,7 @@ def _check_prices(book: Workbook) -> None:
     products = {row.code for row in book.rows(ItemRow) if row.kind is ItemKind.PRODUCT}
     first: dict[str, PriceRow] = {}
     for row in book.rows(PriceRow):
-        book.complain_unknown(row, "item", products, "product")
+        book.complain_unknown(row, "item", products, ItemRow)
         same = first.setdefault(row.price_list, row)
         if (row.valid_from, row.valid_until) != (same.valid_from, same.valid_until):
             book.complain(
@@ -159,7 +161,7 @@ def _check_addresses(book: Workbook) -> None:
     shops = {row.shop for row in book.rows(ShopRow)}
     defaults: dict[tuple[str, str], int] = {}
     for row in book.rows(AddressRow):
-        book.complain_unknown(row, "shop", shops, "shop")
+        book.complain_unknown(row, "shop", shops, ShopRow)
         if row.default and (row.shop, row.kind) in defaults:
             earlier = defaults[row.shop, row.kind]
             book.complain(row, "default", f"row {earlier} is the default {row.kind} of {row.shop} already. Keep one.")
@@ -167,7 +169,7 @@ def _check_addresses(book: Workbook) -> None:
             defaults[row.shop, row.kind] = row.row
     for shop in book.rows(ShopRow):
         lacking = [kind for kind in ("ship_to", "bill_to") if (shop.shop, kind) not in defaults]
-        if lacking:
+        if lacking and book.is_whole(AddressRow):
             book.complain(
                 shop, "shop", f"it has no default {' and no default '.join(lacking)} in addresses.csv. Add one."
             )
@@ -188,7 +190,7 @@ def _check_people(book: Workbook) -> None:
             )
         if not row.shop and not row.staff_role:
             book.complain(row, "staff_role", "say what the person does: a staff_role here, or a shop and a shop_role.")
-        book.complain_unknown(row, "shop", shops | {""}, "shop")
+        book.complain_unknown(row, "shop", shops | {""}, ShopRow)
 
 
 # ── stock and orders ─────────────────────────────────────────────────────────
@@ -198,9 +200,9 @@ def _check_stock(book: Workbook, catalogue: Catalogue) -> None:
     for row in book.rows(StockRow):
         item = catalogue.items.get(row.item)
         if item is None:
-            book.complain_unknown(row, "item", catalogue.items, "item")
+            book.complain_unknown(row, "item", catalogue.items, ItemRow, MaterialRow)
             continue
-        book.complain_unknown(row, "scent", catalogue.scents if item.scented else {""}, "scent of it")
+        book.complain_unknown(row, "scent", catalogue.scents if item.scented else {""}, ScentRow)
         _in_order(book, row, "usable_on", row.made_on, row.usable_on, "the lot is usable before it was made")
         if item.unit == "piece" and row.quantity != int(row.quantity):
             book.complain(row, "quantity", f"{row.item} is counted in pieces. Write a whole number.")
@@ -209,9 +211,10 @@ def _check_stock(book: Workbook, catalogue: Catalogue) -> None:
 def _check_orders(book: Workbook, catalogue: Catalogue) -> None:
     shops = {row.shop for row in book.rows(ShopRow)}
     for row in book.rows(OrderRow):
-        book.complain_unknown(row, "shop", shops, "shop")
+        book.complain_unknown(row, "shop", shops, ShopRow)
         buyers = {p.email for p in book.rows(PersonRow) if p.shop == row.shop and p.shop_role in {"owner", "buyer"}}
-        book.complain_unknown(row, "by", buyers, f"owner or buyer of {row.shop} in people.csv")
+        if row.by not in buyers and book.is_whole(PersonRow):
+            book.complain(row, "by", f"people.csv has no such owner or buyer of {row.shop}. Name one who may order.")
         try:
             refuse_line(basket_line(row, catalogue), catalogue)
         except Refusal as refusal:

@@ -1,0 +1,291 @@
+"""The day sheet and one load: what to weigh, for whom, how long it takes, what sets meanwhile."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+
+from django.db.models import Prefetch, Q, QuerySet
+
+from wholesale import clock
+from wholesale.core.catalogue import Catalogue, ItemKind, Operation, Sku
+from wholesale.core.documents import batch
+from wholesale.core.documents.papers import plain
+from wholesale.core.production.bench import usable_on
+from wholesale.core.production.calendar import ONE_DAY, Calendar, Day
+from wholesale.core.values import NotFound
+from wholesale.models import Load, LoadPortion
+from wholesale.queries import catalogue, production
+
+#: The order of work at the bench: moulds need the longest, labels can wait.
+STAGES = ("Casting", "Pouring", "Topping", "Finishing")
+#: Common practice, no source; the batch sheet says the same and more.
+CAUTIONS = (
+    "Hot wax burns and can catch fire: stay with it, heat it gently, have a lid and an extinguisher at hand. No water.",
+    "A flash point serves fire classes and transport; it is no limit for pouring.",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PortionRow:
+    """Pieces of a load for one order; ``good`` and ``reason`` once the load is done."""
+
+    id: int
+    order: str
+    shop: str
+    product: str
+    step: str
+    pieces: int
+    promised: date
+    good: int | None
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoadRow:
+    """One load: its stage and equipment, what to weigh and lay ready, minutes of hands."""
+
+    id: int
+    number: str
+    day: date
+    stage: str
+    title: str
+    what: str
+    equipment: str
+    holds: str
+    hands: str
+    minutes: Decimal
+    minutes_how: str
+    state: str
+    melts: tuple[batch.Melt, ...]
+    parts: tuple[batch.Extra, ...]
+    steps: tuple[batch.Step, ...]
+    portions: tuple[PortionRow, ...]
+    note: str = ""
+    done_at: datetime | None = None
+    done_by: str = ""
+    until: date | None = None
+    then: str = ""
+    ranks: tuple[int, int, str, int] = field(default=(0, 0, "", 0), repr=False)
+
+    @property
+    def pieces(self) -> int:
+        """Pieces started in the load."""
+        return sum(portion.pieces for portion in self.portions)
+
+    @property
+    def good(self) -> int:
+        """Good pieces of a done load, planned ones of the others."""
+        return sum(portion.pieces if portion.good is None else portion.good for portion in self.portions)
+
+    @property
+    def minutes_words(self) -> str:
+        """Minutes of hands, such as ``36 min``."""
+        return f"{plain(self.minutes)} min"
+
+    @property
+    def orders(self) -> tuple[tuple[str, int], ...]:
+        """Each order in the load, with its pieces."""
+        found: dict[str, int] = {}
+        for portion in self.portions:
+            found[portion.order] = found.get(portion.order, 0) + portion.pieces
+        return tuple(found.items())
+
+
+@dataclass(frozen=True, kw_only=True)
+class HandsRow:
+    """Minutes a group of hands is asked for on a day, and has (``None``: not counted)."""
+
+    hands: str
+    used: Decimal
+    of: int | None
+
+    @property
+    def shown(self) -> int | Decimal:
+        """The minutes without needless decimals."""
+        return _whole(self.used)
+
+    @property
+    def too_much(self) -> bool:
+        """Is more asked for than there is?"""
+        return self.of is not None and self.used > self.of
+
+
+@dataclass(frozen=True, kw_only=True)
+class DaySheet:
+    """One day at the bench; ``day`` says what kind of day it is."""
+
+    on: date
+    day: Day
+    today: date
+    week: tuple[tuple[date, Day], ...]
+    stages: tuple[tuple[str, tuple[LoadRow, ...]], ...]
+    overdue: tuple[LoadRow, ...]
+    setting: tuple[LoadRow, ...]
+    next_day: date
+    next_loads: tuple[LoadRow, ...]
+    hands: tuple[HandsRow, ...]
+
+    @property
+    def before(self) -> date:
+        """The day before."""
+        return self.on - ONE_DAY
+
+    @property
+    def after(self) -> date:
+        """The day after."""
+        return self.on + ONE_DAY
+
+    @property
+    def loads(self) -> int:
+        """How many loads the day has."""
+        return sum(len(rows) for _, rows in self.stages)
+
+
+def day_sheet(on: date) -> DaySheet:
+    """One day at the bench: 10 queries, however many loads and orders."""
+    goods = catalogue.catalogue(clock.today())
+    calendar = production.calendar()
+    next_day = calendar.work_from(on + ONE_DAY)
+    rows = [load_row(goods, row) for row in _rows(goods, on, next_day)]
+    day_rows = _in_order(row for row in rows if row.day == on and row.state != "overdue")
+    overdue = _in_order(row for row in rows if row.state == "overdue" and (on == clock.today() or row.day == on))
+    return DaySheet(
+        on=on, day=calendar.day(on), today=clock.today(), week=_week(calendar, on),
+        stages=_staged(day_rows), overdue=overdue, setting=_in_order(row for row in rows if _sets(row, on)),
+        next_day=next_day, next_loads=_in_order(row for row in rows if row.day == next_day),
+        hands=_hands(calendar, on, [*overdue, *day_rows]),
+    )  # fmt: skip
+
+
+def load_page(number: int) -> LoadRow:
+    """One load by its row number: 8 queries; ``NotFound`` when there is none."""
+    row = _loads().filter(pk=number).first()
+    if row is None:
+        raise NotFound("no_load", "There is no such load; open the day sheet and choose one there.")
+    return load_row(catalogue.catalogue(clock.today()), row)
+
+
+def load_row(goods: Catalogue, row: Load) -> LoadRow:
+    """A load's row as pages show it."""
+    load = production.load_value(row)
+    tasks = batch.tasks(goods, load)
+    operations = [operation for operation, _ in tasks.values()]
+    sku, first = next(iter(tasks))[0], operations[0]
+    stage = _stage(goods, sku, first)
+    until, then = _waits(first, row.day)
+    minutes, how = _minutes(list(tasks.values()))
+    return LoadRow(
+        id=row.pk, number=row.number or "", day=row.day, stage=STAGES[stage], state=_state(row),
+        title=" and ".join(dict.fromkeys(operation.name for operation in operations)),
+        what=", ".join(dict.fromkeys(batch.sku_name(goods, task[0]) for task in tasks)),
+        equipment=row.equipment.name if row.equipment else "", holds=batch.holds(goods, load.work.equipment),
+        hands=first.hands, minutes=minutes, minutes_how=how, melts=batch.melts(goods, load),
+        parts=batch.parts(goods, load),
+        steps=batch.steps(goods, load), portions=tuple(_portion(goods, portion) for portion in row.portions.all()),
+        note=row.note, done_at=row.done_at, done_by=str(row.done_by) if row.done_by else "", until=until, then=then,
+        ranks=(stage, _rank(goods, sku.scent), load.work.equipment, row.pk),
+    )  # fmt: skip
+
+
+def _rows(goods: Catalogue, on: date, next_day: date) -> QuerySet[Load]:
+    """The loads a sheet of that day speaks of: the day's and the next one's, overdue ones, those still setting."""
+    overdue = Q(done_at__isnull=True, day__lt=clock.today())
+    setting = Q(day__lt=on, day__gte=on - timedelta(days=_longest_wait(goods)))
+    return _loads().filter(Q(day__in=[on, next_day]) | overdue | setting)
+
+
+def _loads() -> QuerySet[Load]:
+    orders = LoadPortion.objects.select_related("item", "order_scent__line__order__shop")
+    return Load.objects.select_related("equipment", "what", "done_by").prefetch_related(Prefetch("portions", orders))
+
+
+def _longest_wait(goods: Catalogue) -> int:
+    """Days from a step to the end of the longest wait or cure there is."""
+    steps = [step for item in goods.items.values() if item.recipe for step in item.recipe.operations]
+    return max((max(step.nights_min, step.days_min, step.cure_days or 0) for step in steps), default=0)
+
+
+def _week(calendar: Calendar, on: date) -> tuple[tuple[date, Day], ...]:
+    """Monday to Sunday around a day."""
+    monday = on - timedelta(days=on.weekday())
+    return tuple((monday + step * ONE_DAY, calendar.day(monday + step * ONE_DAY)) for step in range(7))
+
+
+def _portion(goods: Catalogue, row: LoadPortion) -> PortionRow:
+    order = row.order_scent.line.order
+    sku = Sku(row.item.code, row.scent)
+    return PortionRow(
+        id=row.pk, order=order.number, shop=order.shop.trade_name, product=batch.sku_name(goods, sku),
+        step=_operation(goods, sku, row.operation).name, pieces=row.pieces, promised=order.promised_leaves,
+        good=row.good, reason=row.reject_reason,
+    )  # fmt: skip
+
+
+def _operation(goods: Catalogue, sku: Sku, code: str) -> Operation:
+    return next(step for step in goods.recipe(sku.item).operations if step.code == code)
+
+
+def _stage(goods: Catalogue, sku: Sku, operation: Operation) -> int:
+    """Where a step stands in the order of work, from its place in the recipe."""
+    if goods.items[sku.item].kind is ItemKind.PART:
+        return 0
+    recipe = goods.recipe(sku.item)
+    position = recipe.operations.index(operation)
+    if position > recipe.cure_step:
+        return 3
+    return 2 if position else 1
+
+
+def _rank(goods: Catalogue, scent: str) -> int:
+    """Faint scents before strong ones."""
+    return goods.scents[scent].rank if scent in goods.scents else 0
+
+
+def _state(row: Load) -> str:
+    if row.done_at is not None:
+        return "done"
+    return "overdue" if row.day < clock.today() else "to do"
+
+
+def _waits(operation: Operation, day: date) -> tuple[date | None, str]:
+    """Until when pieces of a step wait after it, and what for."""
+    if operation.cure_days:
+        return day + timedelta(days=operation.cure_days), "cures"
+    ready = usable_on(operation, day)
+    return (ready, "sets") if ready > day else (None, "")
+
+
+def _sets(row: LoadRow, on: date) -> bool:
+    return row.until is not None and row.day < on <= row.until and row.state != "overdue"
+
+
+def _minutes(tasks: Sequence[tuple[Operation, int]]) -> tuple[Decimal, str]:
+    """Minutes of hands for a load, and the sum behind them; a load's own minutes count once."""
+    per_load = tasks[0][0].minutes_per_load
+    total = per_load + sum((step.minutes_per_piece * pieces for step, pieces in tasks), Decimal(0))
+    terms = [f"{pieces} × {plain(step.minutes_per_piece)} min" for step, pieces in tasks]
+    terms += [f"{plain(per_load)} min for the load"] if per_load else []
+    return total, " + ".join(terms)
+
+
+def _whole(number: Decimal) -> int | Decimal:
+    return int(number) if number == int(number) else number.normalize()
+
+
+def _hands(calendar: Calendar, on: date, rows: Iterable[LoadRow]) -> tuple[HandsRow, ...]:
+    """Minutes asked for by group of hands, against the day's."""
+    used: dict[str, Decimal] = {}
+    for row in rows:
+        used[row.hands] = used.get(row.hands, Decimal(0)) + row.minutes
+    return tuple(HandsRow(hands=hands, used=minutes, of=calendar.minutes(hands, on)) for hands, minutes in used.items())
+
+
+def _in_order(rows: Iterable[LoadRow]) -> tuple[LoadRow, ...]:
+    return tuple(sorted(rows, key=lambda row: (row.day, row.ranks)))
+
+
+def _staged(rows: Sequence[LoadRow]) -> tuple[tuple[str, tuple[LoadRow, ...]], ...]:
+    """The day's loads under the headings they have any for."""
+    staged = ((stage, tuple(row for row in rows if row.stage == stage)) for stage in STAGES)
+    return tuple((stage, found) for stage, found in staged if found)

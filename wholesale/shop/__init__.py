@@ -1,0 +1,1 @@
+"""Pages a shop sees."""

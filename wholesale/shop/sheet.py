@@ -1,0 +1,238 @@
+"""The order sheet: choose cases, see what they come to and when they leave, place the order."""
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal, InvalidOperation
+
+from django import forms
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+
+from accounts import access
+from accounts.models import Membership
+from wholesale.actions import orders as order_actions
+from wholesale.core.values import Refusal
+from wholesale.queries import order_pages, orders, sheet
+from wholesale.queries.orders import Quote
+from wholesale.queries.sheet import Product, Sheet, field_name
+from wholesale.shop import typed as typing_in
+from wholesale.shop.panel import panel
+from wholesale.shop.typed import Typed
+from wholesale.web.access import answered, buyer_at, member_of, signed_in
+from wholesale.web.templatetags.casewright import day
+
+LOOK_FIRST = "Here is what your order comes to and when it leaves. Nothing is ordered yet: look it over, then place it."
+
+
+class Details(forms.Form):
+    """What goes with an order besides its cases."""
+
+    po_number = forms.CharField(label="Your order number", max_length=40, required=False)
+    note = forms.CharField(
+        label="Note to the workshop", max_length=1000, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )
+    ship_to = forms.TypedChoiceField(label="Send it to", coerce=int, empty_value=None, required=False)
+
+    def __init__(self, places: tuple[sheet.Place, ...], data: Mapping[str, str] | None = None) -> None:
+        super().__init__(data)
+        self.fields["ship_to"].choices = [(place.id, place.text) for place in places]  # type: ignore[attr-defined]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cell:
+    """One quantity of the sheet."""
+
+    name: str
+    title: str
+    value: str
+    leaves: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One product with its quantities as they were typed, and what is wrong with them."""
+
+    product: Product
+    cells: tuple[Cell, ...]
+    mixed: Cell | None
+    pieces: tuple[Cell, ...]
+    error: str
+
+    @property
+    def dated(self) -> bool:
+        """Is the day of any of its scents known before it is ordered?"""
+        return any(cell.leaves for cell in self.cells)
+
+
+@login_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def order_sheet(request: HttpRequest, slug: str) -> HttpResponseBase:
+    """Show the sheet; a POST works it out again, adds cases, or places the order."""
+    membership = buyer_at(request, slug) if request.method == "POST" else member_of(request, slug)
+    page = sheet.sheet(membership.shop)
+    if request.method != "POST":
+        return _opened(request, membership, page)
+    if request.POST.get("add"):
+        return _added(request, membership, page)
+    found = typing_in.read(request.POST.dict(), page.products)
+    if request.POST.get("do") == "place":
+        return _placed(request, membership, page, found)
+    return _shown(request, membership, page, found)
+
+
+@login_required
+@never_cache
+@require_POST
+def order_panel(request: HttpRequest, slug: str) -> HttpResponse:
+    """Show only what the order comes to, after a quantity was changed."""
+    membership = buyer_at(request, slug)
+    page = sheet.sheet(membership.shop)
+    found = typing_in.read(request.POST.dict(), page.products)
+    return render(request, "shop/sheet_changed.html", _context(membership, page, found, _quote(membership, found)))
+
+
+def _opened(request: HttpRequest, membership: Membership, page: Sheet) -> HttpResponse:
+    data = request.GET.dict()
+    notice = ""
+    if number := data.get("again"):
+        fields, left = sheet.again(membership.shop, number)
+        data = fields
+        notice = _repeated(number, left) if fields else f"There is no order {number} to repeat."
+    return _shown(request, membership, page, typing_in.read(data, page.products), notice=notice)
+
+
+def _repeated(number: str, left: list[str]) -> str:
+    missing = (
+        f" Not repeated: {', '.join(left)}; a second mix of one product needs an order of its own." if left else ""
+    )
+    return f"The cases of {number}, at today's prices and dates. Nothing is ordered yet.{missing}"
+
+
+def _added(request: HttpRequest, membership: Membership, page: Sheet) -> HttpResponse:
+    """Add the cases a gap's button stands for."""
+    item, _, cases = request.POST["add"].partition(":")
+    product = next((product for product in page.products if product.code == item and product.sold), None)
+    fields = request.POST.dict()
+    if product:
+        fields |= typing_in.with_more(fields, product, typing_in.count(cases) or 0)
+    return _shown(request, membership, page, typing_in.read(fields, page.products))
+
+
+def _placed(request: HttpRequest, membership: Membership, page: Sheet, found: Typed) -> HttpResponse:
+    """Place what was seen; anything else is shown first, with all that was typed."""
+    details = Details(page.ship_to, request.POST.dict())
+    quote = _quote(membership, found)
+    said = _unseen(request, found, quote) if details.is_valid() else "Please mend what is marked below."
+    if not said:
+        try:
+            return _order(request, membership, found, details)
+        except Refusal as refused:
+            said = refused.message
+            quote = _quote(membership, found)
+    number = order_pages.placed_with(membership.shop, request.POST.get("token", ""))
+    if number:
+        return redirect("shop:order", membership.shop.slug, number)
+    return _shown(request, membership, page, found, notice=said, refused=said != LOOK_FIRST, quote=quote)
+
+
+def _order(request: HttpRequest, membership: Membership, found: Typed, details: Details) -> HttpResponse:
+    slug = membership.shop.slug
+    with answered():
+        number = order_actions.place(
+            by=signed_in(request), shop=slug, basket=found.basket, token=request.POST["token"],
+            seen_total=_decimal(request.POST.get("seen_total", "")), **details.cleaned_data,
+        )  # fmt: skip
+    return redirect("shop:order", slug, number)
+
+
+def _unseen(request: HttpRequest, found: Typed, quote: Quote | None) -> str:
+    """Say why this order can't be placed as it was seen; nothing if it can."""
+    if found.unread:
+        return " ".join(found.unread.values())
+    if quote is None or quote.refusal:
+        return quote.refusal.message if quote and quote.refusal else "The order is empty; choose at least one case."
+    if request.POST.get("seen_basket") != found.digest or not request.POST.get("token"):
+        return LOOK_FIRST
+    seen, leaves = request.POST.get("seen_leaves", ""), quote.promise and quote.promise.leaves
+    if leaves and seen < leaves.isoformat():
+        return f"Since you looked, the day it leaves has moved to {day(leaves)}. Place it again if that suits you."
+    return ""
+
+
+def _decimal(text: str) -> Decimal | None:
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        return None
+
+
+def _quote(membership: Membership, found: Typed) -> Quote | None:
+    return orders.quote(membership.shop, found.basket) if found.basket.lines else None
+
+
+def _shown(
+    request: HttpRequest, membership: Membership, page: Sheet, found: Typed, *,
+    notice: str = "", refused: bool = False, quote: Quote | None = None
+) -> HttpResponse:  # fmt: skip
+    data = request.POST.dict() if request.method == "POST" else None
+    context = _context(membership, page, found, quote or _quote(membership, found))
+    details = {"details": Details(page.ship_to, data), "notice": notice, "refused": refused}
+    status = 422 if request.POST.get("do") == "place" else 200
+    return render(request, "shop/sheet.html", context | details, status=status)
+
+
+def _context(membership: Membership, page: Sheet, found: Typed, quote: Quote | None) -> dict[str, object]:
+    """Return what the sheet and its panel show; each working out has a token of its own."""
+    errors = _errors(found, quote)
+    rows = [_row(product, found, errors) for product in page.products]
+    return {
+        "shop": membership.shop,
+        "sheet": page,
+        "rows": [
+            row
+            for row in rows
+            if row.product.sold or row.error or any(cell.value not in {"", "0"} for cell in row.cells)
+        ],
+        "may_order": access.can_order(membership),
+        "panel": panel(quote) if quote else None,
+        "wrong": next(((row.product.code, row.error) for row in rows if row.error), None),
+        "token": uuid.uuid4().hex,
+        "digest": found.digest,
+    }
+
+
+def _errors(found: Typed, quote: Quote | None) -> dict[str, str]:
+    refusal = quote.refusal if quote else None
+    told = {refusal.field: refusal.message} if refusal else {}
+    return {**told, **found.unread}
+
+
+def _row(product: Product, found: Typed, errors: Mapping[str, str]) -> Row:
+    mixed = field_name("m", product.code)
+    return Row(
+        product=product,
+        cells=tuple(
+            Cell(name=name, title=choice.name, value=found.fields.get(name, "0"), leaves=choice.leaves)
+            for choice in product.choices
+            for name in [field_name("c", product.code, choice.scent)]
+        ),
+        mixed=Cell(name=mixed, title="Mixed case", value=found.fields.get(mixed, "0")) if product.mixes else None,
+        pieces=_pieces(product, found) if product.mixes else (),
+        error=errors.get(product.code, ""),
+    )
+
+
+def _pieces(product: Product, found: Typed) -> tuple[Cell, ...]:
+    """Return pieces of each scent in a mixed case, as typed, or a mix that the rules allow."""
+    mix = typing_in.mix_typed(product, found.fields)
+    names = {choice: field_name("m", product.code, choice.scent) for choice in product.choices}
+    return tuple(
+        Cell(name=name, title=choice.name, value=found.fields.get(name, str(mix.get(choice.scent, 0))))
+        for choice, name in names.items()
+    )
