@@ -90,8 +90,12 @@ def catalogue(pebble_trays: int = 2) -> Catalogue:
     piece = Basis.PER_PIECE
     items = [
         _material("SOY", "Soy wax"), _material("WHIPWAX", "Whipping wax"), _material("CASTWAX", "Casting wax"),
-        _material("OIL-RG", "Rain garden oil"), _material("OIL-CF", "Cedar frame oil"), _material("OIL-WS", "Wet stone oil"),
-        _melt("BASE", "Base melt", _line("SOY", Basis.SHARE, "1"), _line(None, Basis.LOAD_ON_CARRIER, "0.08", "", "SOY"), scented=True),
+        _material("OIL-RG", "Rain garden oil"), _material("OIL-CF", "Cedar frame oil"),
+        _material("OIL-WS", "Wet stone oil"),
+        _melt(
+            "BASE", "Base melt", _line("SOY", Basis.SHARE, "1"),
+            _line(None, Basis.LOAD_ON_CARRIER, "0.08", "", "SOY"), scented=True,
+        ),
         _melt("MOSS", "Moss whip", _line("WHIPWAX", Basis.SHARE, "1")),
         _melt("FERN", "Fern whip", _line("WHIPWAX", Basis.SHARE, "1")),
         _melt("SEAL", "Seal melt", _line("WHIPWAX", Basis.SHARE, "1")),
@@ -99,9 +103,11 @@ def catalogue(pebble_trays: int = 2) -> Catalogue:
         _cast("ROSETTE", "Rosette", "15", "TRAY-R", "0.92"),
         _cast("PEBBLE", "Pebble", "6", "TRAY-P", "0.95"),
         _product("SUC", "Succulent cup", 6, _top("pipe", "Pipe moss", "BOWL", "MOSS"),
-                 _line("BASE", piece, "150", "pour"), _line("MOSS", piece, "40", "pipe"), _line("ROSETTE", piece, "1", "pipe")),
+                 _line("BASE", piece, "150", "pour"), _line("MOSS", piece, "40", "pipe"),
+                 _line("ROSETTE", piece, "1", "pipe")),
         _product("PEB", "Pebble jar", 6, _top("seal", "Place and seal", "POT-B", "SEAL"),
-                 _line("BASE", piece, "180", "pour"), _line("SEAL", piece, "20", "seal"), _line("PEBBLE", piece, "5", "seal")),
+                 _line("BASE", piece, "180", "pour"), _line("SEAL", piece, "20", "seal"),
+                 _line("PEBBLE", piece, "5", "seal")),
         _product("FRN", "Fern tin", 12, _top("pipe", "Pipe fern", "BOWL", "FERN"),
                  _line("BASE", piece, "140", "pour"), _line("FERN", piece, "30", "pipe")),
     ]  # fmt: skip
@@ -113,7 +119,8 @@ def catalogue(pebble_trays: int = 2) -> Catalogue:
     equipment = [
         Equipment(code="POT-A", name="Pot A", kind="pot", load_g=D(4000), loads_per_day=2),
         Equipment(code="POT-B", name="Pot B", kind="pot", load_g=D(1000), loads_per_day=3),
-        Equipment(code="BOWL", name="Whip bowl", kind="bowl", load_g=D(500), load_pieces=12, loads_per_day=4, window_minutes=35),
+        Equipment(code="BOWL", name="Whip bowl", kind="bowl", load_g=D(500), load_pieces=12, loads_per_day=4,
+                  window_minutes=35),
         Equipment(code="TRAY-R", name="Rosette tray", kind="tray", load_pieces=12, loads_per_day=3),
         Equipment(code="TRAY-P", name="Pebble trays", kind="tray", count=pebble_trays, load_pieces=20, loads_per_day=3),
     ]  # fmt: skip
