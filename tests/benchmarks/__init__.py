@@ -1,0 +1,1 @@
+"""Measurements, printed by ``make bench``; never a verdict."""
