@@ -2,7 +2,7 @@
 export PATH := $(CURDIR)/.venv/bin:$(PATH)
 PORT ?= 8000
 
-.PHONY: help setup demo check test bench clean lock
+.PHONY: help setup demo check test bench pictures clean lock
 .DEFAULT_GOAL := help
 
 help: ## Say what can be made
@@ -29,6 +29,9 @@ test: setup ## All tests: first on SQLite, then those that need PostgreSQL and R
 
 bench: setup ## The measurements, on SQLite
 	pytest -m bench
+
+pictures: setup ## Renew the pictures that the README shows
+	CASEWRIGHT_PICTURES=renew pytest -q tests/browser/test_pictures.py
 
 lock: ## Renew both lock files from pyproject.toml (needs uv)
 	uv pip compile pyproject.toml $(LOCK) --output-file requirements.lock

@@ -46,13 +46,15 @@ def walk(order: Order) -> str:
     """Confirm, make, pack, ship, invoice and pay one order; return the invoice's number."""
     maker = builders.maker()
     orders.confirm(by=maker, number=order.number)
-    all_done("POT-A", "TRAY-R")
+    all_done("POT-A", "TRAY-R", "TRAY-P")
     clock.move_all("2026-03-06T09:00")
-    all_done("BOWL")
+    all_done("BOWL", "POT-B")
     clock.move_all("2026-03-13T09:00")
     all_done(None)
     clock.move_all("2026-03-16T10:00")
-    shipment = shipping.pack(by=maker, number=order.number, cases={order.lines.get().pk: 2}, token="pack-1")
+    shipment = shipping.pack(
+        by=maker, number=order.number, cases={line.pk: line.cases for line in order.lines.all()}, token="pack-1"
+    )
     shipping.ship(by=maker, number=shipment)
     return invoicing.issue(by=maker, shipment=shipment)
 
