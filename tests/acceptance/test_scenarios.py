@@ -30,10 +30,10 @@ PRICES = {
 OFFERS = [Offer(item=code, name=name, case_price=unit * pack) for code, (name, unit, pack) in PRICES.items()]
 
 
-def priced(account: Account = KNOWN, *, cases: dict[str, int], **settings: str) -> Priced:
+def priced(account: Account = KNOWN, *, cases: dict[str, int], tiers: str = "whole_order") -> Priced:
     """Cases of each product, priced by Mossgate's terms."""
     goods = [Goods(item=c, cases=n, case_pack=PRICES[c][2], unit_price=PRICES[c][1]) for c, n in cases.items()]
-    return price(goods, mossgate.terms(**settings), account, TODAY, OFFERS)
+    return price(goods, mossgate.terms(tier_method=tiers), account, TODAY, OFFERS)
 
 
 def test_s1_a_first_order_below_the_opening_minimum_is_offered_the_cheapest_case() -> None:
@@ -65,23 +65,23 @@ def test_s1_the_same_204_passes_as_a_reorder_and_a_certificate_takes_the_tax_off
 
 
 @pytest.mark.parametrize(
-    ("cases", "settings", "goods", "freight"),
+    ("cases", "tiers", "goods", "freight"),
     [
         # 72 + 7 x 60 = 492, no tier
-        ({"SUC": 1, "PEB": 7}, {}, "492.00", "0"),
+        ({"SUC": 1, "PEB": 7}, "whole_order", "492.00", "0"),
         # 7 x 72 = 504; 504 x 0.95
-        ({"SUC": 7}, {}, "478.80", "0"),
+        ({"SUC": 7}, "whole_order", "478.80", "0"),
         # 500 + 4 x 0.95
-        ({"SUC": 7}, {"tier_method": "marginal"}, "503.80", "0"),
+        ({"SUC": 7}, "marginal", "503.80", "0"),
         # 3 x 72 + 3 x 60 = 396 < 400: 396 + 18 = 414
-        ({"SUC": 3, "PEB": 3}, {}, "396.00", "18"),
+        ({"SUC": 3, "PEB": 3}, "whole_order", "396.00", "18"),
         # one PEB case more: 456 + 0, 60 of goods for 42
-        ({"SUC": 3, "PEB": 4}, {}, "456.00", "0"),
+        ({"SUC": 3, "PEB": 4}, "whole_order", "456.00", "0"),
     ],
 )
-def test_s1_cliffs(cases: dict[str, int], settings: dict[str, str], goods: str, freight: str) -> None:
+def test_s1_cliffs(cases: dict[str, int], tiers: str, goods: str, freight: str) -> None:
     """Just below and just above a tier and the free freight."""
-    totals = priced(cases=cases, **settings).totals
+    totals = priced(cases=cases, tiers=tiers).totals
 
     assert (totals.goods, totals.freight) == (D(goods), D(freight))
 
