@@ -234,6 +234,7 @@ def melt_weights(catalogue: Catalogue, melt: Sku, net_g: Decimal) -> tuple[Weigh
 def mass_weights(lines: Sequence[RecipeLine]) -> list[Fraction]:
     """The exact part of the total mass that each share or load line takes; they sum to 1."""
     shares = {line.component: Fraction(line.quantity) for line in lines if line.basis is Basis.SHARE}
+    _refuse_unshared(lines, set(shares))
     whole = sum(shares.values(), Fraction(0))
     on_total = sum(Fraction(line.quantity) for line in lines if line.basis is Basis.LOAD_ON_TOTAL)
 

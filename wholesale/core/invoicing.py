@@ -211,10 +211,7 @@ class Taxed(NamedTuple):
 
 
 def tax_groups(parts: Iterable[Taxed], currency: str, reasons: Mapping[str, str] | None = None) -> tuple[TaxGroup, ...]:
-    """The tax breakdown: one group a category and rate, BT-117 = BT-116 × BT-119 / 100 (BR-CO-17, BR-S-08).
-
-    ``reasons`` gives, by category, why it is not taxed.
-    """
+    """One group a category and rate: BT-117 = BT-116 × BT-119 / 100 (BR-CO-17, BR-S-08); ``reasons`` by category."""
     taxable: dict[tuple[str, Decimal], Decimal] = {}
     for part in parts:
         key = (part.category, part.percent)
@@ -464,10 +461,7 @@ class Settled(NamedTuple):
 
 
 def settle(cash: Decimal, to_pay: Decimal, percent: Decimal, currency: str) -> tuple[Decimal, Decimal]:
-    """How much of ``cash`` pays an open amount, and the discount that goes with it, pro rata.
-
-    With 2 %, cash settles cash / 0.98; paying all of it takes ``to_pay`` less 2 %.
-    """
+    """How much of ``cash`` pays an open amount, and its discount, pro rata: at 2 % cash settles cash / 0.98."""
     closing = to_pay - round_money(to_pay * percent / 100, currency)
     if cash >= closing:
         return closing, to_pay - closing
@@ -491,9 +485,6 @@ def allocate(
         settled.append(Settled(invoice.key, used, off))
         left -= used
     return tuple(settled), left
-
-
-# ── words ────────────────────────────────────────────────────────────────────
 
 
 def day_words(day: date) -> str:

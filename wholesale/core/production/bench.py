@@ -34,6 +34,14 @@ class Task(NamedTuple):
     operation: Operation
 
 
+class _Size(NamedTuple):
+    """What a step's load is of, net grams a piece, and net grams a load has room for."""
+
+    work: Work
+    grams: Decimal
+    net_room: Decimal
+
+
 @dataclass
 class _Draft:
     """A load that can still be filled."""
@@ -68,6 +76,8 @@ class Bench:
         self._drafts: dict[tuple[str, date], list[_Draft]] = defaultdict(list)
         self._minutes: dict[tuple[str, date], Decimal] = defaultdict(Decimal)
         self._lines: dict[Sku, Timeline] = defaultdict(Timeline)
+        self._sizes: dict[tuple[Sku, str], _Size] = {}
+        self._pieces: dict[tuple[str, str], int] = {}
         self._undo: list[Callable[[], object]] = []
         for on_hand in stock:
             self._lines[on_hand.sku].add(on_hand.usable_on, on_hand.quantity)
@@ -134,7 +144,7 @@ class Bench:
         if not task.operation.equipment:
             return NO_LIMIT
         shared = sum(self._room_in(draft, task) for draft in self._open(task, day))
-        new = self._new_loads(task, day) * load_pieces(self.catalogue, task.sku.item, task.operation)
+        new = self._new_loads(task, day) * self._load_pieces(task)
         return min(NO_LIMIT, shared + new)
 
     def hands_room(self, task: Task, day: date) -> int:
@@ -220,7 +230,7 @@ class Bench:
         return item.kind == "part" and item.recipe is not None and bool(item.recipe.operations)
 
     def _open(self, task: Task, day: date) -> list[_Draft]:
-        work = work_of(task.sku, task.operation, self.catalogue)
+        work = self._size(task).work
         return [d for d in self._drafts[work.equipment, day] if d.work == work and not d.done]
 
     def _new_loads(self, task: Task, day: date) -> int:
@@ -235,19 +245,27 @@ class Bench:
         if equipment is None:
             return NO_LIMIT
         limits = [NO_LIMIT if equipment.load_pieces is None else equipment.load_pieces - draft.pieces]
-        grams = self._grams(task)
-        if equipment.load_g is not None and grams:
-            room = equipment.load_g * (1 - self.catalogue.items[task.operation.melt].loss)
-            limits.append(int((room - draft.grams) // grams))
+        size = self._size(task)
+        if equipment.load_g is not None and size.grams:
+            limits.append(int((size.net_room - draft.grams) // size.grams))
         return max(0, min(limits))
 
-    def _grams(self, task: Task) -> Decimal:
-        operation = task.operation
-        return melt_grams(self.catalogue, task.sku.item, operation) if operation.melt else Decimal(0)
+    def _size(self, task: Task) -> _Size:
+        """What a piece of this step takes of a load: the same sums for every day, so they are done once."""
+        key = (task.sku, task.operation.code)
+        if key not in self._sizes:
+            self._sizes[key] = _size_of(self.catalogue, task)
+        return self._sizes[key]
+
+    def _load_pieces(self, task: Task) -> int:
+        key = (task.sku.item, task.operation.code)
+        if key not in self._pieces:
+            self._pieces[key] = load_pieces(self.catalogue, task.sku.item, task.operation)
+        return self._pieces[key]
 
     def _hands_room_by_load(self, task: Task, day: date, left: Decimal) -> int:
         per_piece, per_load = task.operation.minutes_per_piece, task.operation.minutes_per_load
-        size = load_pieces(self.catalogue, task.sku.item, task.operation)
+        size = self._load_pieces(task)
         fits = min(
             sum(self._room_in(draft, task) for draft in self._open(task, day)),
             int(left // per_piece) if per_piece else NO_LIMIT,
@@ -259,7 +277,7 @@ class Bench:
         return max(0, fits + whole * size + partial)
 
     def _start_load(self, task: Task, day: date) -> _Draft:
-        draft = _Draft(work_of(task.sku, task.operation, self.catalogue), day, None, done=False)
+        draft = _Draft(self._size(task).work, day, None, done=False)
         drafts = self._drafts[draft.work.equipment, day]
         drafts.append(draft)
         self._undo.append(drafts.pop)
@@ -268,7 +286,7 @@ class Bench:
 
     def _fill(self, draft: _Draft, task: Task, pieces: int, demand: str, good: int | None = None) -> int:
         key = (demand, task.sku, task.operation.code, good)
-        grams = self._grams(task) * pieces
+        grams = self._size(task).grams * pieces
         draft.portions[key] = draft.portions.get(key, 0) + pieces
         draft.pieces += pieces
         draft.grams += grams
@@ -280,6 +298,15 @@ class Bench:
 
         self._undo.append(undo)
         return pieces
+
+
+def _size_of(catalogue: Catalogue, task: Task) -> _Size:
+    item, operation = task.sku.item, task.operation
+    equipment = catalogue.equipment.get(operation.equipment)
+    grams = melt_grams(catalogue, item, operation) if operation.melt else Decimal(0)
+    load_g = equipment.load_g if equipment else None
+    room = load_g * (1 - catalogue.items[operation.melt].loss) if load_g is not None and operation.melt else Decimal(0)
+    return _Size(work_of(task.sku, operation, catalogue), grams, room)
 
 
 def usable_on(operation: Operation, day: date) -> date:

@@ -61,9 +61,13 @@ def _check_settings(book: Workbook) -> None:
 
 
 def currency(book: Workbook) -> str:
-    """The currency the sheets' prices are in."""
-    default = setting("currency").default
-    return next((row.value for row in book.rows(SettingRow) if row.name == "currency"), default)
+    """The currency the sheets' prices are in; the default where the sheets name none there is."""
+    rule = setting("currency")
+    named = next((row.value for row in book.rows(SettingRow) if row.name == rule.name), rule.default)
+    try:
+        return str(rule.value(named))
+    except Refusal:
+        return rule.default
 
 
 def _check_calendar(book: Workbook, today: date) -> None:
