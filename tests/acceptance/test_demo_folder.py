@@ -26,7 +26,6 @@ from accounts.certificates import certificate_holds
 from accounts.models import Shop
 from tests import builders, mossgate
 from tests.processes import ROOT
-from wholesale import clock
 from wholesale.core.catalogue import Catalogue, Item, Sku
 from wholesale.core.pricing import minimum_kind
 from wholesale.core.workshop import read_workshop
@@ -100,7 +99,7 @@ def test_bases_tops_pieces_prices_and_packs(goods: Catalogue) -> None:
 
 
 def test_bench_day_quotas(goods: Catalogue) -> None:
-    """Pot A 4,000 g twice; pot B 1,000 g three times; bowl 500 g or 12, four times, 35 minutes; trays 36 and 120 a day."""
+    """Pot A 4,000 g twice; pot B 1,000 g three times; bowl 500 g or 12, 4 times, 35 minutes; trays 36 and 120."""
     bench = {code: (e.load_g, e.load_pieces, e.daily_loads, e.window_minutes) for code, e in goods.equipment.items()}
     assert bench == {
         "POT-A": (4000, None, 2, None),
@@ -158,20 +157,17 @@ def test_days(goods: Catalogue) -> None:
 
 
 def test_terms(goods: Catalogue) -> None:
-    """Minimum 240 and 120; 5 % from 500, 10 % from 1,000; freight 18 below 400; deposit 50 %; 2/10 net 30; tax 6.5 %."""
-    terms = workshop.terms()
+    """Minimum 240 and 120; 5 % from 500, 10 % from 1,000; freight 18 below 400; 50 % deposit; 2/10 net 30."""
+    terms = workshop.terms().__dict__ | {"claim_days": workshop.workshop().claim_days}
+    expected = {
+        "opening_minimum": 240, "reorder_minimum": 120, "freight_flat": 18, "freight_free_from": 400,
+        "tier_method": "whole_order", "freight_judged_on": "discounted_goods", "tax_on": "goods",
+        "first_order_deposit": 50, "tax_percent": D("6.5"), "early_discount": 2, "early_days": 10, "net_days": 30,
+        "claim_days": 5,
+    }  # fmt: skip
 
-    assert (terms.opening_minimum, terms.reorder_minimum, terms.freight_flat, terms.freight_free_from) == (
-        240,
-        120,
-        18,
-        400,
-    )
-    assert [(tier.from_amount, tier.percent) for tier in terms.tiers] == [(500, 5), (1000, 10)]
-    assert (terms.tier_method, terms.freight_judged_on, terms.tax_on) == ("whole_order", "discounted_goods", "goods")
-    assert (terms.first_order_deposit, terms.tax_percent) == (50, D("6.5"))
-    assert (terms.early_discount, terms.early_days, terms.net_days) == (2, 10, 30)
-    assert workshop.workshop().claim_days == 5
+    assert {name: terms[name] for name in expected} == expected
+    assert [(tier.from_amount, tier.percent) for tier in terms["tiers"]] == [(D(500), D(5)), (D(1000), D(10))]
 
 
 # ── shops, stock and safety texts ────────────────────────────────────────────
@@ -225,6 +221,19 @@ def test_every_address_of_the_demo_is_invented() -> None:
     assert all(number.startswith("+1 555 01") for number in re.findall(r"\+[\d ]+\d", text))
 
 
+@pytest.mark.django_db
+def test_another_two_cups_still_join_the_pot_of_the_demos_first_order() -> None:
+    """S2 and S3 on the demo's own plan: 24 × 150 / 0.97 = 3,711.34 g ≤ 4,000 g, so both leave on Mon 16 March."""
+    builders.mossgate_rows(stock=True, orders=True)
+    order = builders.place(Shop.objects.get(slug="quillwort"), ("SUC", 2, "RG"))
+
+    assert order.promised_leaves == date(2026, 3, 16)
+    pots = [load for load in production.current_plan().loads if load.work.what == Sku("BASE", "RG")]
+    assert [(load.day, load.pieces) for load in pots if any(p.sku.item == "SUC" for p in load.portions)] == [
+        (TODAY, 24)
+    ]
+
+
 # ── the command ──────────────────────────────────────────────────────────────
 
 START_SECONDS = 240
@@ -259,6 +268,8 @@ def serving(var: Path, port: int) -> Iterator[subprocess.Popen[str]]:
         if process.poll() is None:
             process.send_signal(signal.SIGINT)
             process.wait(STOP_SECONDS)
+        if process.stdout:
+            process.stdout.close()
 
 
 def said(process: subprocess.Popen[str], until: str) -> str:
@@ -315,8 +326,8 @@ def test_once_runs_the_main_job_through_and_reports_it(tmp_path: Path) -> None:
     first = done.stdout.partition("W-1002")[0]
     assert "leaves 2026-03-16, arrives 2026-03-18" in first
     assert "Fri 06 Mar  Pipe moss" in first
-    # 12 × 150 + 2 × 180 + 6 × 140 = 3,000 g; ÷ 0.97 = 3,092.78; wax ÷ 1.08 = 2,863.69, oil 229.09.
-    assert "3,000 g, with loss 3,092.78 g: 2,863.69 g Soy wax + 229.09 g Rain garden oil" in done.stdout
+    # S2, one order alone: 12 × 150 = 1,800 g; ÷ 0.97 = 1,855.67; wax ÷ 1.08 = 1,718.21, oil 137.46.
+    assert "1,800 g, with loss 1,855.67 g: 1,718.21 g Soy wax + 137.46 g Rain garden oil" in done.stdout
     # 2 cases of FRN on the shelf: 180 + 18 freight, + 6.5 % of 180 for a shop without a certificate.
     assert "Order W-1002 was ready on the shelf: left as S-1001, billed as INV-0001." in done.stdout
     papers = [Path(path) for path in re.findall(r": (/\S+\.pdf)$", done.stdout, re.MULTILINE)]
@@ -337,8 +348,9 @@ def test_one_signal_stops_web_worker_and_timer_and_the_data_stays(tmp_path: Path
         assert status(port, "/healthz") == 200
         assert status(port, "/static/casewright.css") == 200
         children = descendants(process.pid)
-        # The web server with 2 workers, the worker with 2, the timer: 3 + 3 + 1.
-        assert len(children) == 7
+        own = [words_of(pid) for pid in children if parent_is(pid, process.pid)]
+        programs = [name for words in own for name in ("beat", "gunicorn", "worker") if name in words.split("\0")]
+        assert sorted(programs) == ["beat", "gunicorn", "worker"]
 
         taken = subprocess.run(
             command("--port", str(port)), env=environment(tmp_path), capture_output=True, text=True, check=False

@@ -47,7 +47,7 @@ def order() -> Order:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """Print a confirmation at once: what these tests are about is who prints it, and when."""
-    monkeypatch.setitem(documents.KINDS, "confirmation", _Printer(lambda: PDF))
+    monkeypatch.setitem(KINDS, "confirmation", _Printer(lambda: PDF))
 
 
 class _Printer:
@@ -186,12 +186,12 @@ def test_a_worker_that_was_overtaken_writes_nothing_and_leaves_nothing(
     paper = ask(order)
 
     def slow() -> bytes:
-        monkeypatch.setitem(documents.KINDS, "confirmation", _Printer(lambda: PDF))
+        monkeypatch.setitem(KINDS, "confirmation", _Printer(lambda: PDF))
         with clock.at(later(seconds=301)):
             documents.render(paper.pk)
         return PDF + b" by the first worker"
 
-    monkeypatch.setitem(documents.KINDS, "confirmation", _Printer(slow))
+    monkeypatch.setitem(KINDS, "confirmation", _Printer(slow))
 
     documents.render(paper.pk)
 
@@ -237,7 +237,7 @@ def broken() -> bytes:
 def test_a_failure_is_tried_again_after_10_60_and_300_seconds_and_then_kept_in_words(
     order: Order, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(documents.KINDS, "confirmation", _Printer(broken))
+    monkeypatch.setitem(KINDS, "confirmation", _Printer(broken))
     paper = ask(order)
     # Tried at 0; due at 10; tried then, due 60 later at 70; tried then, due 300 later at 370; then given up.
     for second, state, due in ((0, "waiting", 10), (10, "waiting", 70), (70, "waiting", 370), (370, "failed", 370)):

@@ -15,6 +15,8 @@ from tests.actions.rows import at_once
 from wholesale import clock
 from wholesale.actions import documents
 from wholesale.actions.invoicing import credit, issue, record_payment, release_deposit, use_account
+from wholesale.actions.orders import refuse
+from wholesale.actions.shipping import ship
 from wholesale.core.invoicing import InvoiceValue
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal
 from wholesale.models import Document, Invoice, Order, OrderEvent, Payment, Setting, Settlement
@@ -761,3 +763,30 @@ def test_a_deposit_is_drawn_once_by_two_deliveries_billed_at_once(transactional_
     assert sum(bill.sums.paid for bill in bills) == D(60)
     assert sum(bill.sums.charges for bill in bills) == D(18)
     assert books.deposit(order.number).held == 0
+
+
+@pytest.mark.postgres
+def test_a_deposit_paid_while_its_order_is_refused_ends_on_account(transactional_db: None) -> None:
+    """Whichever of the two comes first, neither fails and the 141 are the shop's."""
+    rows.workshop()
+    maker, buyer = rows.person("maker"), rows.shop()
+    numbers = [rows.order(buyer, maker, S1, deposit="141", state="placed").number for _ in range(4)]
+    pays = [lambda n=n: pay(maker, "141", token=n, order=n) for n in numbers]
+    refuses = [lambda n=n: refuse(by=maker, number=n, because="No room") for n in numbers]
+
+    found = at_once([*pays, *refuses])
+
+    assert [one for one in found if isinstance(one, Exception)] == []
+    assert set(Order.objects.values_list("state", flat=True)) == {"refused"}
+    assert (account().on_account, account().deposits_held) == (D(564), D(0))  # 4 × 141
+
+
+@pytest.mark.postgres
+def test_shipments_leave_and_are_billed_at_once(eight: User) -> None:
+    issues = [lambda s=s: issue(by=eight, shipment=s) for s in SHIPMENTS[:4]]
+    ships = [lambda s=s: ship(by=eight, number=s) for s in SHIPMENTS[:4]]
+
+    found = at_once([*issues, *ships])
+
+    assert sorted(found[:4]) == [f"INV-000{i}" for i in range(1, 5)]
+    assert found[4:] == [None] * 4

@@ -49,8 +49,8 @@ Files = dict[str, bytes]
 
 @pytest.fixture
 def files() -> Files:
-    """The demo folder without stock and orders."""
-    return builders.mossgate_files("stock.csv", "orders.csv")
+    """The demo folder without the sheets that may be missing, but for the tiers."""
+    return builders.mossgate_files("days.csv", "stock.csv", "orders.csv")
 
 
 def table(content: bytes) -> list[list[str]]:
@@ -278,9 +278,12 @@ def test_open_orders_are_placed_once_and_confirmed_where_the_sheet_says_so() -> 
     states = dict(Order.objects.order_by("number").values_list("token", "state"))
     assert states == {"demo-1": "confirmed", "demo-2": "confirmed", "demo-3": "placed", "demo-4": "placed"}
     first = Order.objects.get(token="demo-1")
-    # 2 cases of SUC + 1 of PEB = 2 × 72 + 60 = 204 ≥ 120, the reorder minimum; freight 18.
-    assert (first.list_minor, first.total_minor, first.deposit_minor) == (20_400, 22_200, 0)
-    assert [(s.scent, s.pieces_per_case) for s in first.lines.get(item__code="PEB").scents.all()] == [
+    # 2 cases of SUC = 2 × 72 = 144 ≥ 120, the reorder minimum; freight 18.
+    assert (first.list_minor, first.total_minor, first.deposit_minor) == (14_400, 16_200, 0)
+    opening = Order.objects.get(token="demo-3")
+    # S1: 2 × 72 + 2 × 60 = 264 ≥ 240, the opening minimum; 282 with freight, half of it as a deposit.
+    assert (opening.list_minor, opening.total_minor, opening.deposit_minor) == (26_400, 28_200, 14_100)
+    assert [(s.scent, s.pieces_per_case) for s in opening.lines.get(item__code="PEB").scents.all()] == [
         ("RG", 2), ("CF", 2), ("WS", 2),
     ]  # fmt: skip
 
@@ -288,8 +291,8 @@ def test_open_orders_are_placed_once_and_confirmed_where_the_sheet_says_so() -> 
 @pytest.mark.django_db
 def test_an_order_refused_by_the_trade_takes_the_whole_workbook_with_it() -> None:
     files = builders.mossgate_files("stock.csv")
-    # Rows 2 and 3 are demo-1; without its PEB case, with one SUC case: 72 < 120, the reorder minimum.
-    files = put(drop(files, "orders.csv", 3), "orders.csv", 2, "cases", "1")
+    # Row 2 is demo-1; with one SUC case: 72 < 120, the reorder minimum.
+    files = put(files, "orders.csv", 2, "cases", "1")
 
     [complaint] = mistakes(files)
 
@@ -317,8 +320,8 @@ def test_an_order_the_maker_refused_is_not_confirmed_by_the_sheet() -> None:
     number = Order.objects.get(token="demo-3").number
     orders.refuse(by=builders.maker(), number=number, because="We can't make these in time.")
 
-    # Rows 6 and 7 are demo-3.
-    load(put(put(files, "orders.csv", 6, "confirmed", "TRUE"), "orders.csv", 7, "confirmed", "TRUE"))
+    # Rows 4 and 5 are demo-3.
+    load(put(put(files, "orders.csv", 4, "confirmed", "TRUE"), "orders.csv", 5, "confirmed", "TRUE"))
 
     assert Order.objects.get(number=number).state == "refused"
 
@@ -658,17 +661,18 @@ def test_stock_of_an_unknown_scent_half_a_piece_or_a_turned_round_day_is_refused
 @pytest.mark.django_db
 def test_orders_name_a_buyer_of_the_shop_a_known_product_and_a_mix_that_fills_the_case() -> None:
     files = builders.mossgate_files("stock.csv")
-    # Rows 2 and 3 are demo-1 (SUC in RG; PEB in 2 RG + 2 CF + 2 WS), row 4 is demo-2.
+    # Row 2 is demo-1, row 3 demo-2; rows 4 and 5 are demo-3 (PEB in 2 RG + 2 CF + 2 WS).
     files = put(put(files, "orders.csv", 2, "by", "rae@brindlefen.example"), "orders.csv", 2, "item", "SUX")
-    files = put(put(files, "orders.csv", 3, "mix", "RG=3 CF=2 WS=2"), "orders.csv", 4, "mix", "RG=3 CF")
+    files = put(put(files, "orders.csv", 5, "mix", "RG=3 CF=2 WS=2"), "orders.csv", 3, "mix", "RG=3 CF")
+    files = put(files, "orders.csv", 4, "po_number", "OR-1")
 
     found = {(c.row, c.column): c.message for c in mistakes(files)}
 
     assert "no such owner or buyer of brindle-fen" in found[2, "by"]
     assert "no product 'SUX'" in found[2, "item"]
-    assert "the scents chosen make 7" in found[3, "mix"]
-    assert "one scent for the whole case" in found[4, "mix"]
-    assert "row 2 has the same token" in found[3, "by"]
+    assert "the scents chosen make 7" in found[5, "mix"]
+    assert "one scent for the whole case" in found[3, "mix"]
+    assert "row 4 has the same token" in found[5, "po_number"]
 
 
 # ── the command ──────────────────────────────────────────────────────────────

@@ -1,7 +1,8 @@
 """Invoices from shipments, credit notes, and the money that comes in.
 
-Everything that moves a shop's money locks the shop's row first, so that two of them
-never set the same money, or pay the same invoice, twice.
+Everything that moves a shop's money locks the shop's row first, then the row of an
+order whose deposit it touches, so that two of them never set the same money, or pay
+the same invoice, twice. Who holds an order's row never waits for its shop's.
 """
 
 from collections.abc import Iterable, Sequence
@@ -316,9 +317,8 @@ def use_account(*, by: User, shop: str, invoice: str = "", order: str = "") -> D
 def release_deposit(order: Order, by: User) -> None:
     """Put what is held as the deposit of a refused or withdrawn order on the shop's account.
 
-    Inside the caller's transaction.
+    Inside the caller's transaction, which holds the order's lock.
     """
-    _locked_shop(order.shop.slug)
     held = books.deposit_held(order)
     for source in held:
         _set(source, -source.minor, deposit_of=order.pk)
@@ -353,7 +353,8 @@ def _named(payer: Shop, invoice: str, order: str) -> _Named:
     bill = Invoice.objects.filter(shop=payer, kind="invoice", number=invoice).first() if invoice else None
     if invoice and bill is None:
         raise NotFound("invoice", f"{payer} has no invoice {invoice}; leave it empty to pay the oldest due.", "invoice")
-    ordered = Order.objects.filter(shop=payer, number=order).first() if order else None
+    orders = Order.objects.select_for_update(no_key=True).filter(shop=payer, number=order)
+    ordered = orders.first() if order else None
     if order and ordered is None:
         raise NotFound("order", f"{payer} has no order {order}; leave it empty to pay the oldest due.", "order")
     return _Named(bill, ordered)

@@ -58,8 +58,8 @@ def ship(*, by: User, number: str, carrier: str = "", tracking: str = "") -> Non
     _bench(by)
     _refuse_long(carrier=carrier.strip(), tracking=tracking.strip())
     with transaction.atomic():
+        order = _locked(_order_of(number))
         shipment = _unshipped(number)
-        order = _locked(shipment.order.number)
         shipment.shipped_on = clock.today()
         shipment.arrives_on = carrier_arrival(clock.today(), workshop.workshop().carrier_days)
         shipment.carrier, shipment.tracking = carrier.strip(), tracking.strip()
@@ -142,11 +142,17 @@ def _contents(lines: Iterable[OrderLine], cases: Mapping[int, int]) -> str:
     return f"{words}; {waiting} {'case waits' if waiting == 1 else 'cases wait'}" if waiting else words
 
 
-def _unshipped(number: str) -> Shipment:
-    rows = Shipment.objects.select_for_update(of=("self",)).select_related("order")
-    shipment = rows.filter(number=number).first()
-    if shipment is None:
+def _order_of(number: str) -> str:
+    """The number of a shipment's order; ``NotFound`` when there is no such shipment."""
+    order = Shipment.objects.filter(number=number).values_list("order__number", flat=True).first()
+    if order is None:
         raise NotFound("shipment", f"There is no shipment {number}.")
+    return order
+
+
+def _unshipped(number: str) -> Shipment:
+    """The shipment, read under its order's lock; a ``Conflict`` when it has left."""
+    shipment = Shipment.objects.get(number=number)
     if shipment.shipped_on is not None:
         message = f"{number} has already left, on {shipment.shipped_on}; nothing was changed."
         raise Conflict("shipped_already", message)

@@ -8,8 +8,11 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from wholesale.actions import workbook
 from wholesale.actions.workbook.changes import Report
 from wholesale.core.workbook.reading import WorkbookRefused
-from wholesale.core.workbook.sheets import SHEETS, Row
+from wholesale.core.workbook.sheets import SHEETS, DayRow, EquipmentRow, ItemRow, Row, WeekRow
 from wholesale.management.folder import read_folder
+
+#: Sheets that decide what can be done on a day.
+_BENCH = {sheet.FILE for sheet in (WeekRow, DayRow, ItemRow, EquipmentRow)}
 
 
 class Command(BaseCommand):
@@ -41,7 +44,9 @@ def told(report: Report) -> str:
     if not report:
         return "Nothing to change."
     counts = ", ".join(f"{len(report.of(how))} {how}" for how in ("added", "changed", "removed") if report.of(how))
-    return "\n".join([*map(str, report.changes), f"Loaded: {counts}."])
+    bench = [change for change in report.changes if change.file in _BENCH and change.how != "added"]
+    hint = ["Loads already planned stay where they are; “Plan again” on the queue places what no longer fits."]
+    return "\n".join([*map(str, report.changes), f"Loaded: {counts}.", *(hint if bench else [])])
 
 
 def described(sheet: type[Row]) -> str:

@@ -1,0 +1,455 @@
+"""The laws of the bench and of the price list: each a function that fails with what it found.
+
+`tests/core/test_laws.py` holds them against hundreds of random cases;
+`tests/core/test_mutations.py` breaks the code and shows that each law notices.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from decimal import Decimal as D
+from fractions import Fraction
+from itertools import cycle, pairwise, product
+
+from tests.strategies import MONDAY, Case, Order, asked_at
+from wholesale.core.catalogue import Sku
+from wholesale.core.pricing import Account, Goods, Offer, Terms, price
+from wholesale.core.production.check import Breach, check, leaving_day
+from wholesale.core.production.plan import Shop, insert, mend, planned, remainder, without
+from wholesale.core.production.promise import promise
+from wholesale.core.production.work import Demand, Load, Pick, Plan, Portion, Work, pieces_by_day
+from wholesale.core.stock import OnHand
+from wholesale.core.values import Refusal, share
+
+A_DAY = timedelta(days=1)
+
+
+def hold(*, sound: bool, found: object = "") -> None:
+    """Fail with what was found when a law is broken."""
+    assert sound, f"the law is broken: {found}"
+
+
+# ── plans ────────────────────────────────────────────────────────────────────
+
+
+@dataclass(frozen=True, kw_only=True)
+class Accepted:
+    """The plan after an order, all demands in it, and the plan before."""
+
+    order: Order
+    before: Plan
+    plan: Plan
+    demands: tuple[Demand, ...]
+
+
+def accepted(case: Case) -> list[Accepted]:
+    """Place the case's orders one after the other; an order that is refused leaves everything as it was."""
+    steps: list[Accepted] = []
+    plan = Plan()
+    demands: tuple[Demand, ...] = ()
+    for order in case.orders:
+        try:
+            outcome = insert(case.shop, plan, order.demands, case.stock, order.first_day)
+        except Refusal:
+            continue
+        demands = (*demands, *order.demands)
+        steps.append(Accepted(order=order, before=plan, plan=outcome.plan, demands=demands))
+        plan = outcome.plan
+    return steps
+
+
+def breaches(case: Case, steps: Sequence[Accepted], *rules: str) -> list[Breach]:
+    """What the independent check finds against these rules, over all plans of a case."""
+    found = [b for step in steps for b in check(case.shop, step.plan, step.demands, case.stock)]
+    return [breach for breach in found if breach.rule in rules]
+
+
+def need_pegged_is_need_demanded(case: Case, steps: Sequence[Accepted]) -> None:
+    """Picks and pieces of every step of a demand make exactly the pieces asked for; nothing is made for nobody."""
+    for step in steps:
+        for demand in step.demands:
+            picked = sum(pick.pieces for pick in step.plan.picks if pick.demand == demand.key)
+            for operation in case.shop.catalogue.recipe(demand.sku.item).operations:
+                made = sum(pieces_by_day(step.plan.loads, demand.sku, operation.code, demand.key).values())
+                hold(sound=picked + made == demand.pieces, found=(demand, operation.code, picked, made))
+        pegs = {portion.demand for load in step.plan.loads for portion in load.portions}
+        hold(sound=pegs <= {demand.key for demand in step.demands}, found=pegs)
+    hold(sound=not (found := breaches(case, steps, "cover", "peg", "pieces", "step")), found=found)
+
+
+def loads_cover_need(case: Case, steps: Sequence[Accepted]) -> None:
+    """Good parts expected (casts × yield) and on hand are at least what the pieces take, in sum and day by day."""
+    for step in steps:
+        for part, made_of, each in ((Sku("ROSETTE"), "SUC", 1), (Sku("PEBBLE"), "PEB", 5)):
+            taken = sum(
+                p.pieces * each
+                for load in step.plan.loads
+                for p in load.portions
+                if p.sku.item == made_of and p.operation in {"pipe", "seal"}
+            )
+            cast = sum(pieces_by_day(step.plan.loads, part, "cast").values())
+            good = Fraction(case.shop.catalogue.items[part.item].yield_share) * cast
+            there = sum((lot.quantity for lot in case.stock if lot.sku == part), Fraction(0))
+            hold(sound=good + there >= taken, found=(part, good, there, taken))
+    hold(sound=not (found := breaches(case, steps, "parts", "stock")), found=found)
+
+
+def nothing_beyond_quota(case: Case, steps: Sequence[Accepted]) -> None:
+    """No equipment takes more loads a day, no load more pieces or grams, than it can."""
+    hold(sound=not (found := breaches(case, steps, "quota", "size", "content")), found=found)
+
+
+def no_hand_beyond_its_minutes(case: Case, steps: Sequence[Accepted]) -> None:
+    """No day has more work than minutes, and off work days nobody works."""
+    hold(sound=not (found := breaches(case, steps, "minutes", "work_day")), found=found)
+
+
+def every_wait_is_kept(case: Case, steps: Sequence[Accepted]) -> None:
+    """Steps follow each other after the shortest and before the longest wait, each after the one before."""
+    hold(sound=not (found := breaches(case, steps, "wait_least", "wait_most", "order")), found=found)
+
+
+def nothing_is_planned_in_the_past(case: Case, steps: Sequence[Accepted]) -> None:
+    """An order's new pieces stand on or after the first day it may use."""
+    for step in steps:
+        own = {demand.key for demand in step.order.demands}
+        days = [load.day for load in step.plan.loads for p in load.portions if p.demand in own]
+        hold(sound=all(day >= step.order.first_day for day in days), found=(step.order, days))
+
+
+def a_promise_is_a_feasible_plan(case: Case) -> None:
+    """The promised day is the day on which the promise's own, sound plan lets the last piece leave."""
+    plan = Plan()
+    demands: tuple[Demand, ...] = ()
+    for order in case.orders:
+        try:
+            promised, outcome = promise(case.shop, plan, order.demands, case.stock, asked_at(order.first_day))
+        except Refusal:
+            continue
+        plan, demands = outcome.plan, (*demands, *order.demands)
+        hold(sound=not (found := check(case.shop, plan, demands, case.stock)), found=found)
+        days = {d.key: leaving_day(case.shop, plan, d) for d in order.demands}
+        # Pieces from stock were sellable before anybody asked: they leave on the first day at the earliest.
+        earliest = next(d for n in range(60) if case.shop.calendar.is_work(d := order.first_day + n * A_DAY))
+        kept = {key: max(day, earliest) for key, day in days.items() if day}
+        hold(sound=dict(promised.by_demand) == kept, found=(promised, kept))
+        hold(sound=promised.leaves == max(kept.values()) <= promised.arrives, found=promised)
+        gates = [gate.passed_on for gate in promised.gates]
+        hold(sound=gates == sorted(gates) and gates[-1] == promised.arrives, found=gates)
+        hold(sound=sum(gate.binding for gate in promised.gates) == 1, found=promised.gates)
+
+
+def accepting_makes_nobody_late(case: Case, steps: Sequence[Accepted]) -> None:
+    """After a new order, all earlier ones keep every piece, day and pick; none leaves later than promised."""
+    promised: dict[str, Demand] = {}
+    for step in steps:
+        for key in promised:
+            hold(sound=pieces_of(step.before, key) == pieces_of(step.plan, key), found=(key, step.order))
+        for demand in step.order.demands:
+            leaves = leaving_day(case.shop, step.plan, demand)
+            promised[demand.key] = replace(demand, promised=leaves)
+        found = check(case.shop, step.plan, tuple(promised.values()), case.stock)
+        hold(sound=not found, found=found)
+
+
+def pieces_of(plan: Plan, key: str) -> tuple[list[tuple[date, Work, Portion]], list[Pick]]:
+    """All of a demand's pieces in a plan, whatever loads they share."""
+    portions = [(load.day, load.work, p) for load in plan.loads for p in load.portions if p.demand == key]
+    merged: dict[tuple[date, Work, Portion], int] = {}
+    for day, work, portion in portions:
+        one = (day, work, portion._replace(pieces=0))
+        merged[one] = merged.get(one, 0) + portion.pieces
+    whole = [(day, work, portion._replace(pieces=pieces)) for (day, work, portion), pieces in merged.items()]
+    return sorted(whole, key=str), sorted(pick for pick in plan.picks if pick.demand == key)
+
+
+def same_input_same_plan(case: Case) -> None:
+    """Planning twice, and with the stock told in another order, gives the very same plan."""
+    again = replace(case, stock=tuple(reversed(case.stock)))
+    first, second, third = ([step.plan for step in accepted(c)] for c in (case, case, again))
+    hold(sound=first == second == third, found=(first, second, third))
+
+
+#: The laws of every plan that comes of accepting orders.
+OF_ACCEPTING: tuple[Callable[[Case, Sequence[Accepted]], None], ...] = (
+    need_pegged_is_need_demanded, loads_cover_need, nothing_beyond_quota, no_hand_beyond_its_minutes,
+    every_wait_is_kept, nothing_is_planned_in_the_past, accepting_makes_nobody_late,
+)  # fmt: skip
+
+
+# ── one piece, by brute force ────────────────────────────────────────────────
+
+
+def one_piece_leaves_as_soon_as_it_can(case: Case) -> None:
+    """Nobody finds a sound plan by trying all days that lets a single piece leave sooner than promised."""
+    demand = replace(case.orders[0].demands[0], pieces=1)
+    try:
+        outcome = insert(case.shop, Plan(), [demand], (), MONDAY)
+    except Refusal:
+        return
+    for plan in _one_piece_plans(case.shop, demand, outcome.leaves() - A_DAY):
+        hold(sound=bool(check(case.shop, plan, [demand], (), MONDAY)), found=(plan, outcome))
+
+
+def _one_piece_plans(shop: Shop, demand: Demand, last: date) -> Iterator[Plan]:
+    """All plans of one piece that leaves by ``last``: cast and pour, top and finish, each on any day till then."""
+    pour, top, finish = shop.catalogue.recipe(demand.sku.item).operations
+    topping = _days_to(last - (top.cure_days or 0) * A_DAY)
+    for topped, poured in product(topping, topping):
+        made = (_load(shop, demand, pour.code, poured), _load(shop, demand, top.code, topped))
+        for parts, done in product(_casts(shop, demand, topping), _days_to(last)):
+            yield Plan(loads=(*made, *parts, _load(shop, demand, finish.code, done)))
+
+
+def _days_to(last: date) -> list[date]:
+    return [MONDAY + n * A_DAY for n in range(min((last - MONDAY).days + 1, 9))]
+
+
+def _casts(shop: Shop, demand: Demand, days: Sequence[date]) -> Iterator[tuple[Load, ...]]:
+    part, each = {"SUC": ("ROSETTE", 1), "PEB": ("PEBBLE", 5)}.get(demand.sku.item, ("", 0))
+    if not part:
+        yield ()
+        return
+    starts = -int(-each // Fraction(shop.catalogue.items[part].yield_share))
+    for day in days:
+        yield (
+            Load(work=Work(_place(shop, part), Sku(part), "cast"), day=day, portions=(_part(demand, part, starts),)),
+        )
+
+
+def _place(shop: Shop, part: str) -> str:
+    return shop.catalogue.recipe(part).operations[0].equipment
+
+
+def _part(demand: Demand, part: str, starts: int) -> Portion:
+    return Portion(demand.key, Sku(part), "cast", starts)
+
+
+def _load(shop: Shop, demand: Demand, code: str, day: date) -> Load:
+    operation = next(o for o in shop.catalogue.recipe(demand.sku.item).operations if o.code == code)
+    melt = Sku(operation.melt, demand.sku.scent if operation.melt == "BASE" else "")
+    work = Work(operation.equipment, melt) if operation.melt else Work("", demand.sku, code)
+    return Load(work=work, day=day, portions=(Portion(demand.key, demand.sku, code, 1),))
+
+
+# ── what happened, and planning again ────────────────────────────────────────
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lived:
+    """A plan some days later: what was done, what was not, and the stock that came of it."""
+
+    plan: Plan
+    demands: tuple[Demand, ...]
+    stock: tuple[OnHand, ...]
+    today: date
+
+
+def lived(case: Case) -> Lived | None:
+    """Let days go by: loads are done with rejects, or not at all, as the case's fates have it."""
+    steps = accepted(case)
+    if not steps:
+        return None
+    plan, demands = steps[-1].plan, steps[-1].demands
+    today = case.orders[-1].first_day + case.days_gone * A_DAY
+    loads: list[Load] = []
+    stock, fates = list(case.stock), cycle(case.fates)
+    for load in plan.loads:
+        happened = _happen(case.shop, loads, load, stock, next(fates)) if load.day < today else None
+        loads.append(happened or load)
+    return Lived(plan=Plan(loads=tuple(loads), picks=plan.picks), demands=demands, stock=tuple(stock), today=today)
+
+
+def _happen(shop: Shop, before: Iterable[Load], load: Load, stock: list[OnHand], fate: int) -> Load | None:
+    """The load as it was done, stock changed; ``None`` when nobody did it or what it needs was not there."""
+    if not fate or not all(_can(shop, before, load.day, portion, stock) for portion in load.portions):
+        return None
+    rejects = max(0, fate - 3)
+    done = []
+    for portion in load.portions:
+        part = shop.catalogue.items[portion.sku.item].kind == "part"
+        good = max(0, portion.pieces - rejects)
+        done.append(portion._replace(good=good))
+        for sku, each in _uses(portion):
+            _use(stock, sku, load.day, Fraction(each * portion.pieces))
+        if part and good:
+            step = shop.catalogue.recipe(portion.sku.item).operations[-1]
+            usable = load.day + max(step.nights_min, step.days_min) * A_DAY
+            stock.append(OnHand(sku=portion.sku, usable_on=usable, quantity=Fraction(good)))
+    return replace(load, done=True, portions=tuple(done))
+
+
+def _uses(portion: Portion) -> list[tuple[Sku, int]]:
+    part = {("SUC", "pipe"): (Sku("ROSETTE"), 1), ("PEB", "seal"): (Sku("PEBBLE"), 5)}
+    return [part[key]] if (key := (portion.sku.item, portion.operation)) in part else []
+
+
+def _can(shop: Shop, before: Iterable[Load], day: date, portion: Portion, stock: Iterable[OnHand]) -> bool:
+    """Whether the pieces have come through the step before, long enough ago, and the parts are there."""
+    for sku, each in _uses(portion):
+        if sum(lot.quantity for lot in stock if lot.sku == sku and lot.usable_on <= day) < each * portion.pieces:
+            return False
+    steps = shop.catalogue.recipe(portion.sku.item).operations
+    at = next(i for i, step in enumerate(steps) if step.code == portion.operation)
+    if not at:
+        return True
+    least = max(steps[at - 1].nights_min, steps[at - 1].days_min) * A_DAY
+    own = [(load, p) for load in before if load.done for p in load.portions if (p.demand, p.sku) == portion[:2]]
+    ready = sum(p.counted for load, p in own if p.operation == steps[at - 1].code and load.day + least <= day)
+    return ready - sum(p.pieces for _, p in own if p.operation == steps[at].code) >= portion.pieces
+
+
+def _use(stock: list[OnHand], sku: Sku, day: date, quantity: Fraction) -> None:
+    """Take parts out of the oldest lots that may be used."""
+    for i in sorted(range(len(stock)), key=lambda i: stock[i].usable_on):
+        if stock[i].sku == sku and stock[i].usable_on <= day:
+            taken = min(quantity, stock[i].quantity)
+            stock[i] = replace(stock[i], quantity=stock[i].quantity - taken)
+            quantity -= taken
+
+
+def planning_again_mends(case: Case) -> None:
+    """After bad nights the plan made again is sound: nothing overdue, all demands covered, parts in time."""
+    after = lived(case)
+    if after is None:
+        return
+    try:
+        mended = mend(case.shop, after.plan, after.demands, after.stock, after.today, after.today).plan
+    except Refusal:
+        return
+    found = check(case.shop, mended, after.demands, after.stock, after.today)
+    # Bases poured too long ago for any day still to come are told as an alarm, and are no fault of the plan.
+    hold(sound=all(b.rule == "wait_most" and b.kind == "promise" for b in found), found=found)
+    history = [load for load in after.plan.loads if load.done]
+    hold(sound=[load for load in mended.loads if load.done] == history, found="history has changed")
+
+
+def planning_again_leaves_the_rest_alone(case: Case) -> None:
+    """A demand with nothing overdue or short keeps each piece on its day when others are planned again."""
+    after = lived(case)
+    if after is None:
+        return
+    try:
+        mended = mend(case.shop, after.plan, after.demands, after.stock, after.today, after.today).plan
+    except Refusal:
+        return
+    if any(b.rule == "parts" for b in check(case.shop, _still_good(after), after.demands, after.stock)):
+        return  # Who gives way when parts are missing is the planner's choice.
+    for demand in after.demands:
+        kept = _still_good(after)
+        if remainder(case.shop.catalogue, kept, demand) == planned(case.shop.catalogue, kept, demand):
+            hold(sound=_todo(kept, demand.key) == _todo(mended, demand.key), found=demand)
+
+
+def _still_good(after: Lived) -> Plan:
+    loads = tuple(load for load in after.plan.loads if load.done or load.day >= after.today)
+    return replace(after.plan, loads=loads)
+
+
+def _todo(plan: Plan, key: str) -> object:
+    return pieces_of(replace(plan, loads=tuple(load for load in plan.loads if not load.done)), key)
+
+
+def planning_again_twice_changes_nothing(case: Case) -> None:
+    """A plan just made again is left exactly as it is by planning again."""
+    after = lived(case)
+    if after is None:
+        return
+    try:
+        once = mend(case.shop, after.plan, after.demands, after.stock, after.today, after.today).plan
+    except Refusal:
+        return
+    twice = mend(case.shop, once, after.demands, after.stock, after.today, after.today).plan
+    hold(sound=once == twice, found=(once, twice))
+
+
+def withdrawing_frees_without_harm(case: Case, steps: Sequence[Accepted]) -> None:
+    """When an order falls away its pieces and picks go, and all others keep theirs and are still sound."""
+    if not steps:
+        return
+    plan, demands = steps[-1].plan, steps[-1].demands
+    gone = {demand.key for demand in steps[0].order.demands}
+    left = without(case.shop, plan, gone, case.stock, case.orders[-1].first_day)
+    rest = [demand for demand in demands if demand.key not in gone]
+    for demand in rest:
+        hold(sound=pieces_of(plan, demand.key) == pieces_of(left, demand.key), found=demand)
+    hold(sound=not [pick for pick in left.picks if pick.demand in gone], found=left.picks)
+    hold(sound=not (found := check(case.shop, left, rest, case.stock)), found=found)
+
+
+# ── money ────────────────────────────────────────────────────────────────────
+
+
+def shares_sum_to_the_whole(total: int, weights: Sequence[int]) -> None:
+    """Shares make the whole; each is within one unit of its exact part; more weight never gets less."""
+    parts = share(total, weights)
+    hold(sound=sum(parts) == total, found=(total, weights, parts))
+    whole = sum(weights)
+    for part, weight in zip(parts, weights, strict=True):
+        hold(sound=not whole or abs(part - Fraction(total * weight, whole)) < 1, found=(total, weights, parts))
+    ranked = sorted(zip(weights, map(abs, parts), strict=True))
+    heavier = all(a[1] <= b[1] for a, b in pairwise(ranked) if a[0] < b[0])
+    hold(sound=heavier or not whole, found=(total, weights, parts))
+
+
+def amounts_add_up(goods: Sequence[Goods], terms: Terms, account: Account) -> None:
+    """Lines, discounts, goods, freight, tax and totals agree to the cent; nothing is negative."""
+    priced = price(goods, terms, account, MONDAY)
+    totals = priced.totals
+    hold(sound=sum(priced.list_amounts) == totals.list_goods, found=priced)
+    hold(sound=sum(priced.discounts) == totals.discount, found=priced)
+    hold(sound=sum(priced.nets) == totals.goods == totals.list_goods - totals.discount, found=priced)
+    hold(sound=totals.total == totals.goods + totals.freight, found=totals)
+    hold(sound=totals.total_with_tax == totals.total + totals.tax, found=totals)
+    hold(sound=0 <= totals.deposit <= totals.total and totals.tax >= 0 <= totals.discount, found=totals)
+    hold(sound=all(net >= 0 for net in priced.nets), found=priced)
+    cents = [totals.discount, totals.goods, totals.total, totals.tax, totals.deposit]
+    hold(sound=all(amount == amount.quantize(D("0.01")) for amount in cents), found=totals)
+
+
+def more_goods_never_cost_less(less: D, more: D, terms: Terms) -> None:
+    """With marginal tiers goods never get cheaper by adding some; with whole-order tiers only where a tier begins."""
+    few, many = (price(_one_line(amount), terms, Account(), MONDAY).totals for amount in sorted((less, more)))
+    passed = [tier for tier in terms.tiers if few.list_goods < tier.from_amount <= many.list_goods]
+    if terms.tier_method == "marginal" or not passed:
+        hold(sound=few.goods <= many.goods, found=(few, many))
+    hold(sound=few.discount <= many.discount, found=(few, many))
+
+
+def marginal_never_beats_whole_order(amount: D, terms: Terms) -> None:
+    """The same ladder gives at least as much discount on the whole order as on the part inside each tier."""
+    marginal, whole = (
+        price(_one_line(amount), replace(terms, tier_method=method), Account(), MONDAY).totals
+        for method in ("marginal", "whole_order")
+    )
+    hold(sound=marginal.discount <= whole.discount, found=(marginal, whole))
+
+
+def _one_line(amount: D) -> tuple[Goods, ...]:
+    return (Goods(item="X", cases=1, case_pack=1, unit_price=amount),)
+
+
+def a_closer_closes_and_one_case_less_does_not(goods: Sequence[Goods], terms: Terms, offers: Sequence[Offer]) -> None:
+    """The cases offered close their gap, one fewer of them would not, and no other product does it for less."""
+    priced = price(goods, terms, Account(), MONDAY, offers)
+    for gap in priced.gaps:
+        if gap.closer is None:
+            continue
+        by_item = {offer.item: offer for offer in offers}
+        each = by_item[gap.closer.item].case_price
+        hold(sound=_closes(goods, terms, gap.kind, gap.closer.cases, each), found=gap)
+        hold(sound=not _closes(goods, terms, gap.kind, gap.closer.cases - 1, each), found=gap)
+        for offer in offers:
+            cheaper = int((gap.closer.list_amount - D("0.01")) // offer.case_price)
+            closes = [n for n in range(1, cheaper + 1) if _closes(goods, terms, gap.kind, n, offer.case_price)]
+            hold(sound=not closes, found=(gap, offer, closes))
+
+
+def _closes(goods: Sequence[Goods], terms: Terms, kind: str, cases: int, each: D) -> bool:
+    """Whether so many more cases leave no gap of that kind (for the next tier: reach at least the same one)."""
+    before = price(goods, terms, Account(), MONDAY)
+    threshold = next(gap.threshold for gap in before.gaps if gap.kind == kind)
+    more = Goods(item="Y", cases=cases, case_pack=1, unit_price=each)
+    totals = price((*goods, more) if cases else goods, terms, Account(), MONDAY).totals
+    by_goods = kind == "free_freight" and terms.freight_judged_on == "discounted_goods"
+    return (totals.goods if by_goods else totals.list_goods) >= threshold
