@@ -116,7 +116,8 @@ def invoice(exempt: str = "Resale certificate NY-88-1204 (NY) holds.") -> Invoic
         buyer=invoicing.Party(name="Ferndale House & Garden, Inc.", line1="220 Orchard Street",
                               city="Ferndale", region="NY", postcode="12734", country="US", tax_id="04-0000456"),
         ship_to=invoicing.Party(name="Ferndale House & Garden", line1="220 Orchard Street",
-                                line2="Back door, ring twice", city="Ferndale", region="NY", postcode="12734", country="US"),
+                                line2="Back door, ring twice", city="Ferndale", region="NY", postcode="12734",
+                                country="US"),
         order_number="W-1008", po_number="PO 7802", shipment_number="S-1001",
         lines=(
             invoicing.BilledLine(position=1, item="SUC", name="Succulent cup", cases=10, case_pack=6, unit_price=D(12),
