@@ -13,6 +13,8 @@ from wholesale.core.values import Refusal, minor_units
 
 #: Ten years in days: a larger count is a slip of the finger, and may lead past the last date there is.
 _MOST = 3650
+#: No amount of a workshop comes near it.
+_MOST_MONEY = Decimal(10**12)
 
 
 def _text(found: str) -> str:
@@ -29,7 +31,7 @@ def _decimal(found: str) -> Decimal:
         number = Decimal(found)
     except InvalidOperation:
         number = Decimal("NaN")
-    if not number.is_finite() or number < 0:
+    if not number.is_finite() or not 0 <= number < _MOST_MONEY:
         raise ValueError
     return number
 
@@ -94,7 +96,13 @@ def _words(name: str, default: str, sentence: str) -> Setting:
 
 
 def _amount(name: str, default: str, sentence: str) -> Setting:
-    return Setting(name=name, default=default, allowed="an amount of 0 or more", sentence=sentence, read=_decimal)
+    return Setting(
+        name=name,
+        default=default,
+        allowed="an amount of 0 or more, below a million millions",
+        sentence=sentence,
+        read=_decimal,
+    )
 
 
 def _share(name: str, default: str, sentence: str) -> Setting:
