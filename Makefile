@@ -13,7 +13,7 @@ setup: ## Install what is needed to run, check and test; instant when it is all 
 
 demo: ## Start the demo workshop on PORT (8000); ONCE=1 builds it, shows it works and ends
 	@.ci/setup run
-	python manage.py demo --port $(PORT) $(if $(ONCE),--once)
+	python manage.py demo --port $(PORT) $(if $(ONCE),--once) $(if $(FRESH),--fresh)
 
 check: setup ## Format, lint, types, layers, migrations, the shape of the code
 	ruff format --check .

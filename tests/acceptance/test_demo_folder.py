@@ -21,6 +21,7 @@ from http.client import HTTPConnection
 from pathlib import Path
 
 import pytest
+from django.core.management import CommandError
 
 from accounts.certificates import certificate_holds
 from accounts.models import Shop
@@ -29,6 +30,9 @@ from tests.processes import ROOT
 from wholesale.core.catalogue import Catalogue, Item, Sku
 from wholesale.core.pricing import minimum_kind
 from wholesale.core.workshop import read_workshop
+from wholesale.management import crew, once
+from wholesale.management.crew import Crew
+from wholesale.models import Document
 from wholesale.queries import catalogue, orders, production, workshop
 
 TODAY = date(2026, 3, 5)
@@ -307,13 +311,84 @@ def descendants(root: int) -> set[int]:
 
 
 def gone(pids: set[int]) -> bool:
-    """Whether none of these processes is left, within a moment for the system to clean up."""
+    """Whether none of these processes runs any more, within a moment for the system to clean up."""
     until = time.monotonic() + 10
     while time.monotonic() < until:
-        if not [pid for pid in pids if Path(f"/proc/{pid}").exists()]:
+        if not any(runs(pid) for pid in pids):
             return True
         time.sleep(0.1)
     return False
+
+
+def runs(pid: int) -> bool:
+    """Whether a process is there and is more than an entry that nobody has collected yet."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return False
+
+
+@pytest.fixture
+def members(tmp_path: Path) -> Iterator[Crew]:
+    """A crew without anybody in it, stopped at the end."""
+    found = Crew(tmp_path)
+    yield found
+    found.stop()
+
+
+def python(program: str) -> list[str]:
+    return [sys.executable, "-c", program]
+
+
+def start(members: Crew, name: str, program: str, word: str) -> None:
+    """Start a small program and wait until it has said a word."""
+    members.start(name, python(program), ROOT)
+    until = time.monotonic() + 60
+    while word not in members.log(name).read_text():
+        assert time.monotonic() < until, members.log(name).read_text()
+        time.sleep(0.05)
+
+
+@pytest.mark.django_db
+def test_once_fails_with_the_reason_when_a_paper_can_not_be_made(members: Crew) -> None:
+    builders.mossgate_rows(stock=True, orders=True)
+    Document.objects.filter(order__number="W-1001").update(state="failed", error="The font is missing.")
+
+    with pytest.raises(CommandError, match=r"Order confirmation W-1001: The font is missing\."):
+        once.wait_for(members, ["W-1001"], [])
+
+
+@pytest.mark.django_db
+def test_once_fails_with_its_last_words_when_the_worker_ends(members: Crew) -> None:
+    builders.mossgate_rows(stock=True, orders=True)
+    members.start("worker", python("print('no broker'); raise SystemExit(3)"), ROOT)
+
+    with pytest.raises(CommandError, match=r"(?s)The worker ended by itself \(exit code 3\).*no broker"):
+        once.wait_for(members, ["W-1001"], [])
+
+
+@pytest.mark.django_db
+def test_once_fails_when_the_papers_take_too_long(members: Crew, monkeypatch: pytest.MonkeyPatch) -> None:
+    builders.mossgate_rows(stock=True, orders=True)
+    monkeypatch.setattr(once, "PAPER_SECONDS", 0)
+
+    with pytest.raises(CommandError, match="has not made these within 0 s: Order confirmation W-1001"):
+        once.wait_for(members, ["W-1001"], [])
+
+
+def test_a_program_that_will_not_end_is_killed_with_its_children(
+    members: Crew, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(crew, "STOP_SECONDS", 1)
+    deaf = "import signal, subprocess, sys, time; signal.signal(signal.SIGTERM, signal.SIG_IGN)"
+    child = f"{deaf}; print('up', flush=True); time.sleep(600)"
+    start(members, "stubborn", f"{deaf}; subprocess.run([sys.executable, '-c', {child!r}])", "up")
+    family = {pid for pid in descendants(os.getpid()) if "SIG_IGN" in words_of(pid)}
+    assert len(family) == 2
+
+    members.stop()
+
+    assert gone(family)
 
 
 @pytest.mark.worker
@@ -383,7 +458,11 @@ def test_one_signal_stops_web_worker_and_timer_and_the_data_stays(tmp_path: Path
 
 
 def words_of(pid: int) -> str:
-    return Path(f"/proc/{pid}/cmdline").read_text()
+    """A process's command line, its words separated by NUL; "" when it is gone."""
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_text()
+    except (FileNotFoundError, ProcessLookupError):
+        return ""
 
 
 def parent_is(pid: int, parent: int) -> bool:

@@ -27,8 +27,8 @@ from wholesale.actions import documents
 from wholesale.models import Document, Mail, Order
 from wholesale.queue import app
 
-PATIENCE_SECONDS = 120
-LONG_NOTE = "Please ring twice at the back door, and mind the step. " * 4000
+PATIENCE_SECONDS = 400
+LONG_NOTE = "Please ring twice at the back door, and mind the step. " * 200
 
 
 @pytest.fixture(autouse=True)
