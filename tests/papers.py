@@ -101,7 +101,7 @@ def long_confirmation(lines: int = 75) -> Confirmation:
         Sum(name="Total before tax", amount=goods, strong=True),
         Sum(name="Sales tax if billed today", amount=goods * D("0.065"), how="6.5 %"),
     )
-    return replace(paper, lines=more, sums=sums, total=goods)
+    return replace(paper, note="", lines=more, sums=sums, total=goods)
 
 
 def invoice(exempt: str = "Resale certificate NY-88-1204 (NY) holds.") -> InvoicePaper:

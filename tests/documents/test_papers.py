@@ -208,6 +208,14 @@ def test_a_scent_with_markup_in_its_name_is_escaped_too() -> None:
     assert "6 &lt;i&gt;Moss" in KINDS["confirmation"].html(replace(papers.confirmation(), lines=(line,)))
 
 
+def test_a_note_longer_than_a_page_loses_nothing() -> None:
+    sentences = [f"Sentence {n} of a long letter." for n in range(1, 401)]
+    said = words_of("confirmation", replace(papers.confirmation(), note=" ".join(sentences)))
+
+    assert all(sentence in said for sentence in (sentences[0], sentences[-1]))
+    assert "Deposit $141.00" in said
+
+
 def test_an_order_not_yet_confirmed_says_so() -> None:
     said = words_of("confirmation", replace(papers.confirmation(), confirmed=False))
 
