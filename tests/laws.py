@@ -188,21 +188,24 @@ def one_piece_leaves_as_soon_as_it_can(case: Case) -> None:
     except Refusal:
         return
     for plan in _one_piece_plans(case.shop, demand, outcome.leaves() - A_DAY):
-        hold(sound=bool(check(case.shop, plan, [demand], (), MONDAY)), found=(plan, outcome))
+        sooner = leaving_day(case.shop, plan, demand) < outcome.leaves()
+        hold(sound=not sooner or bool(check(case.shop, plan, [demand], (), MONDAY)), found=(plan, outcome))
 
 
 def _one_piece_plans(shop: Shop, demand: Demand, last: date) -> Iterator[Plan]:
     """All plans of one piece that leaves by ``last``: cast and pour, top and finish, each on any day till then."""
     pour, top, finish = shop.catalogue.recipe(demand.sku.item).operations
-    topping = _days_to(last - (top.cure_days or 0) * A_DAY)
-    for topped, poured in product(topping, topping):
-        made = (_load(shop, demand, pour.code, poured), _load(shop, demand, top.code, topped))
-        for parts, done in product(_casts(shop, demand, topping), _days_to(last)):
+    for topped in _days(shop, MONDAY, last - (top.cure_days or 0) * A_DAY):
+        before, after = _days(shop, MONDAY, topped), _days(shop, topped, last)
+        for poured, parts, done in product(before, _casts(shop, demand, before), after):
+            made = (_load(shop, demand, pour.code, poured), _load(shop, demand, top.code, topped))
             yield Plan(loads=(*made, *parts, _load(shop, demand, finish.code, done)))
 
 
-def _days_to(last: date) -> list[date]:
-    return [MONDAY + n * A_DAY for n in range(min((last - MONDAY).days + 1, 9))]
+def _days(shop: Shop, first: date, last: date) -> list[date]:
+    """The first week's work days between two days; off work days no plan is sound."""
+    days = [first + n * A_DAY for n in range((last - first).days + 1)]
+    return [day for day in days if shop.calendar.is_work(day)][:7]
 
 
 def _casts(shop: Shop, demand: Demand, days: Sequence[date]) -> Iterator[tuple[Load, ...]]:

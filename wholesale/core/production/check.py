@@ -29,7 +29,7 @@ class Breach:
     """One rule that the plan breaks.
 
     ``physics`` can't be done at all, and is refused. ``promise`` can be done but
-    disappoints somebody (late, overdue, set too long already): an alarm.
+    disappoints somebody (late, overdue, poured too long ago): an alarm.
     """
 
     kind: Literal["physics", "promise"]
@@ -209,13 +209,13 @@ def _waits(case: _Case) -> Iterator[Breach]:
             made, used = (case.steps.get((key, sku, step.code), []) for step in (before, after))
             flows, unmade = _matched(made, used)
             for flow in (flow for flow in flows if not flow.used_done):
-                yield from _wait(case, key, before, after, flow)
+                yield from _wait(key, before, after, flow)
             if unmade:
                 message = f"{unmade} {sku} would have {after.name} without {before.name} before it; plan it again."
                 yield _physics("order", f"{key} {sku} {after.code}", message)
 
 
-def _wait(case: _Case, key: str, before: Operation, after: Operation, flow: _Flow) -> Iterator[Breach]:
+def _wait(key: str, before: Operation, after: Operation, flow: _Flow) -> Iterator[Breach]:
     where = f"{key} {after.code} {flow.used}"
     waited = (flow.used - flow.made).days
     least = max(before.nights_min, before.days_min)
@@ -226,9 +226,8 @@ def _wait(case: _Case, key: str, before: Operation, after: Operation, flow: _Flo
         message = (
             f"{after.name} on {_day(flow.used)} is {waited} days after {before.name}; {before.days_max} is the most."
         )
-        gone = flow.made_done and case.first_day is not None and flow.made + before.days_max * _A_DAY < case.first_day
-        # Nobody can top in the past what was poured too long ago: that is told, not refused.
-        yield (_alarm if gone else _physics)("wait_most", where, message)
+        # What was really poured may find no bench in time: that is told to the maker, who decides about the bases.
+        yield (_alarm if flow.made_done else _physics)("wait_most", where, message)
 
 
 def _cover(case: _Case) -> Iterator[Breach]:
