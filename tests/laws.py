@@ -188,7 +188,8 @@ def one_piece_leaves_as_soon_as_it_can(case: Case) -> None:
     except Refusal:
         return
     for plan in _one_piece_plans(case.shop, demand, outcome.leaves() - A_DAY):
-        sooner = leaving_day(case.shop, plan, demand) < outcome.leaves()
+        leaves = leaving_day(case.shop, plan, demand)
+        sooner = leaves is not None and leaves < outcome.leaves()
         hold(sound=not sooner or bool(check(case.shop, plan, [demand], (), MONDAY)), found=(plan, outcome))
 
 
