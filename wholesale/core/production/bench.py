@@ -50,6 +50,7 @@ class _Draft:
     day: date
     ref: int | None
     done: bool
+    own_minutes: Decimal
     portions: dict[tuple[str, Sku, str, int | None], int] = field(default_factory=dict)
     grams: Decimal = Decimal(0)
     pieces: int = 0
@@ -189,17 +190,59 @@ class Bench:
 
         self._undo.append(undo)
 
+    def keeps(self, load: Load) -> bool:
+        """Whether a planned load still has its day, quota, size and minutes; it is counted if so."""
+        kept = (
+            load.day >= self.first_day
+            and self.calendar.is_work(load.day)
+            and self._has_place(load)
+            and all(
+                (left := self.minutes_left(hands, load.day)) is None or minutes <= left
+                for hands, minutes in self._minutes_of(load).items()
+            )
+        )
+        if kept:
+            self._take_over(load)
+        return kept
+
     # ── inside ───────────────────────────────────────────────────────────────
+
+    def _has_place(self, load: Load) -> bool:
+        """Whether a load of that size fits, and one more load on its day."""
+        tasks = self._tasks(load)
+        if not self._new_loads(tasks[0][0], load.day):
+            return False
+        trial = self._draft(load)
+        for task, portion in tasks:
+            if self._room_in(trial, task) < portion.pieces:
+                return False
+            self._fill(trial, task, portion.pieces, portion.demand)
+        return True
+
+    def _draft(self, load: Load) -> _Draft:
+        own = max((task.operation.minutes_per_load for task, _ in self._tasks(load)), default=Decimal(0))
+        return _Draft(load.work, load.day, load.ref, load.done, own)
+
+    def _tasks(self, load: Load) -> list[tuple[Task, Portion]]:
+        return [(Task(p.sku, self.operation(p.sku, p.operation)), p) for p in load.portions]
+
+    def _minutes_of(self, load: Load) -> dict[str, Decimal]:
+        """Minutes a load takes of each group of hands; its own, once, are the most that one of its steps asks."""
+        minutes: dict[str, Decimal] = defaultdict(Decimal)
+        tasks = self._tasks(load)
+        for task, portion in tasks:
+            minutes[task.operation.hands] += task.operation.minutes_per_piece * portion.pieces
+        if opened := max((task.operation for task, _ in tasks), key=lambda step: step.minutes_per_load, default=None):
+            minutes[opened.hands] += opened.minutes_per_load
+        return minutes
 
     def _take_over(self, load: Load) -> None:
         """Count a load of the given plan: its place, its minutes, the parts it needs or makes."""
-        draft = _Draft(load.work, load.day, load.ref, load.done)
+        draft = self._draft(load)
         self._drafts[load.work.equipment, load.day].append(draft)
-        for index, portion in enumerate(load.portions):
-            operation = self.operation(portion.sku, portion.operation)
-            task = Task(portion.sku, operation)
-            minutes = operation.minutes_per_piece * portion.pieces + (0 if index else operation.minutes_per_load)
-            self._minutes[operation.hands, load.day] += minutes
+        for hands, minutes in self._minutes_of(load).items():
+            self._minutes[hands, load.day] += minutes
+        for task, portion in self._tasks(load):
             self._fill(draft, task, portion.pieces, portion.demand, portion.good)
             if not load.done:
                 self._count_parts(task, load.day, portion.pieces)
@@ -230,8 +273,9 @@ class Bench:
         return item.kind == "part" and item.recipe is not None and bool(item.recipe.operations)
 
     def _open(self, task: Task, day: date) -> list[_Draft]:
-        work = self._size(task).work
-        return [d for d in self._drafts[work.equipment, day] if d.work == work and not d.done]
+        """Started loads that pieces of this step may join: of the same work, and long enough to set up for it."""
+        work, own = self._size(task).work, task.operation.minutes_per_load
+        return [d for d in self._drafts[work.equipment, day] if d.work == work and d.own_minutes >= own and not d.done]
 
     def _new_loads(self, task: Task, day: date) -> int:
         equipment = self.catalogue.equipment.get(task.operation.equipment)
@@ -277,7 +321,7 @@ class Bench:
         return max(0, fits + whole * size + partial)
 
     def _start_load(self, task: Task, day: date) -> _Draft:
-        draft = _Draft(self._size(task).work, day, None, done=False)
+        draft = _Draft(self._size(task).work, day, None, done=False, own_minutes=task.operation.minutes_per_load)
         drafts = self._drafts[draft.work.equipment, day]
         drafts.append(draft)
         self._undo.append(drafts.pop)

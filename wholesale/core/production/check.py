@@ -238,8 +238,8 @@ def _cover(case: _Case) -> Iterator[Breach]:
         wanted = [*(sum(step.into for step in steps) for steps in passing[1:]), demand.pieces - picked]
         for operation, steps, pieces in zip(case.operations(demand.sku), passing, wanted, strict=True):
             yield from _cover_step(demand, operation, steps, pieces)
-        if not passing and picked != demand.pieces:
-            message = f"{picked} of {demand.pieces} {demand.sku} are picked, and it is not made here; buy the rest."
+        if picked > demand.pieces or (not passing and picked != demand.pieces):
+            message = f"{picked} of {demand.pieces} {demand.sku} are picked; make the picks what was asked for."
             yield _physics("cover", demand.key, message)
 
 
@@ -308,8 +308,9 @@ def _daily_loads(equipment: Equipment | None) -> int | None:
 
 
 def _own_minutes(case: _Case, load: Load) -> tuple[str, Fraction]:
-    """Whose minutes starting the load takes, and how many: those of the step that opened it."""
-    opened = next((o for portion in load.portions if (o := case.operation(portion))), None)
+    """Whose minutes the load takes by itself, and how many: the most that one of its steps asks for."""
+    steps = [operation for portion in load.portions if (operation := case.operation(portion))]
+    opened = max(steps, key=lambda step: step.minutes_per_load, default=None)
     return (opened.hands, Fraction(opened.minutes_per_load)) if opened else ("", Fraction(0))
 
 

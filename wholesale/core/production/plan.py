@@ -72,17 +72,17 @@ def insert(shop: Shop, plan: Plan, demands: Sequence[Demand], stock: Iterable[On
 def mend(
     shop: Shop, plan: Plan, demands: Sequence[Demand], stock: Iterable[OnHand], first_day: date, today: date
 ) -> Outcome:
-    """The plan after something happened: what is overdue (before ``today``) or short is placed again, all else stays.
+    """The plan after something happened: what is overdue, short or without its place is placed again, all else stays.
 
     Demands are all open ones. A demand is taken up again when one of its loads is
-    past, a step came out short, or parts it counts on are missing; its unfinished
-    pieces are placed anew, served by promised date, then rank.
+    past (before ``today``) or has lost its day, quota or minutes, a step came out
+    short, or parts it counts on are missing; its unfinished pieces are placed anew,
+    served by promised date, then rank.
     """
     on_hand = tuple(stock)
-    kept = Plan(loads=tuple(load for load in plan.loads if load.done or load.day >= today), picks=plan.picks)
     in_order = sorted(demands, key=lambda d: (d.promised or date.max, d.rank, d.key))
+    kept = _that_still_fit(shop, plan, in_order, today)
     torn = {d.key for d in in_order if remainder(shop.catalogue, kept, d) != planned(shop.catalogue, kept, d)}
-    torn |= _on_closed_days(shop.calendar, kept)
     kept = lift(kept, torn, shop.catalogue)
     while short := _first_short(shop, kept, on_hand, first_day, in_order, torn):
         torn.add(short)
@@ -96,10 +96,19 @@ def mend(
     return Outcome(plan=bench.plan(), placed=tuple(placed))
 
 
-def _on_closed_days(calendar: Calendar, plan: Plan) -> set[str]:
-    """Demands with work planned for a day that is no work day any more."""
-    closed = [load for load in plan.loads if not load.done and not calendar.is_work(load.day)]
-    return {portion.demand for load in closed for portion in load.portions}
+def _that_still_fit(shop: Shop, plan: Plan, in_order: Sequence[Demand], today: date) -> Plan:
+    """What is done, and the loads from today on that still have their place; who is served first keeps it first."""
+    history = Plan(loads=tuple(load for load in plan.loads if load.done))
+    bench = Bench(shop.catalogue, shop.calendar, history, (), today)
+    rank = {demand.key: place for place, demand in enumerate(in_order)}
+
+    def place(numbered: tuple[int, Load]) -> int:
+        return min(rank.get(portion.demand, len(rank)) for portion in numbered[1].portions)
+
+    todo = [(number, load) for number, load in enumerate(plan.loads) if load.portions and not load.done]
+    kept = {number for number, load in sorted(todo, key=place) if bench.keeps(load)}
+    loads = tuple(load for number, load in enumerate(plan.loads) if load.done or number in kept)
+    return Plan(loads=loads, picks=plan.picks)
 
 
 def without(shop: Shop, plan: Plan, gone: set[str], stock: Iterable[OnHand], first_day: date) -> Plan:
