@@ -11,9 +11,10 @@ from decimal import Decimal as D
 from fractions import Fraction
 from itertools import cycle, pairwise, product
 
-from tests.strategies import MONDAY, Case, Order, asked_at
+from tests.strategies import MONDAY, PARTS, Case, Order, asked_at
 from wholesale.core.catalogue import Sku
 from wholesale.core.pricing import Account, Goods, Offer, Terms, price
+from wholesale.core.production.calendar import CLOSED
 from wholesale.core.production.check import Breach, check, leaving_day
 from wholesale.core.production.plan import Shop, insert, mend, planned, remainder, without
 from wholesale.core.production.promise import promise
@@ -80,18 +81,22 @@ def need_pegged_is_need_demanded(case: Case, steps: Sequence[Accepted]) -> None:
 def loads_cover_need(case: Case, steps: Sequence[Accepted]) -> None:
     """Good parts expected (casts × yield) and on hand are at least what the pieces take, in sum and day by day."""
     for step in steps:
-        for part, made_of, each in ((Sku("ROSETTE"), "SUC", 1), (Sku("PEBBLE"), "PEB", 5)):
-            taken = sum(
-                p.pieces * each
-                for load in step.plan.loads
-                for p in load.portions
-                if p.sku.item == made_of and p.operation in {"pipe", "seal"}
-            )
+        for part in map(Sku, PARTS):
+            portions = [portion for load in step.plan.loads for portion in load.portions]
+            uses = [(taken, p) for p in portions for taken in _parts_of(case.shop, p)]
+            taken = sum(each * portion.pieces for (sku, each), portion in uses if sku == part)
             cast = sum(pieces_by_day(step.plan.loads, part, "cast").values())
             good = Fraction(case.shop.catalogue.items[part.item].yield_share) * cast
             there = sum((lot.quantity for lot in case.stock if lot.sku == part), Fraction(0))
             hold(sound=good + there >= taken, found=(part, good, there, taken))
     hold(sound=not (found := breaches(case, steps, "parts", "stock")), found=found)
+
+
+def _parts_of(shop: Shop, portion: Portion) -> list[tuple[Sku, int]]:
+    """Cast parts that one piece of a portion takes, and how many."""
+    lines = shop.catalogue.recipe(portion.sku.item).lines
+    return [(Sku(line.component), int(line.quantity)) for line in lines
+            if line.component in PARTS and line.step == portion.operation]  # fmt: skip
 
 
 def nothing_beyond_quota(case: Case, steps: Sequence[Accepted]) -> None:
@@ -210,23 +215,15 @@ def _days(shop: Shop, first: date, last: date) -> list[date]:
 
 
 def _casts(shop: Shop, demand: Demand, days: Sequence[date]) -> Iterator[tuple[Load, ...]]:
-    part, each = {"SUC": ("ROSETTE", 1), "PEB": ("PEBBLE", 5)}.get(demand.sku.item, ("", 0))
-    if not part:
+    """Nothing where no part is taken; else all its casts (pieces ÷ yield, rounded up) on each of the days."""
+    steps = shop.catalogue.recipe(demand.sku.item).operations
+    taken = [t for o in steps for t in _parts_of(shop, Portion(demand.key, demand.sku, o.code, 1))]
+    if not taken:
         yield ()
-        return
-    starts = -int(-each // Fraction(shop.catalogue.items[part].yield_share))
-    for day in days:
-        yield (
-            Load(work=Work(_place(shop, part), Sku(part), "cast"), day=day, portions=(_part(demand, part, starts),)),
-        )
-
-
-def _place(shop: Shop, part: str) -> str:
-    return shop.catalogue.recipe(part).operations[0].equipment
-
-
-def _part(demand: Demand, part: str, starts: int) -> Portion:
-    return Portion(demand.key, Sku(part), "cast", starts)
+    for (part, each), day in product(taken, days):
+        starts = -int(-each // Fraction(shop.catalogue.items[part.item].yield_share))
+        tray = shop.catalogue.recipe(part.item).operations[0].equipment
+        yield (Load(work=Work(tray, part, "cast"), day=day, portions=(Portion(demand.key, part, "cast", starts),)),)
 
 
 def _load(shop: Shop, demand: Demand, code: str, day: date) -> Load:
@@ -274,7 +271,7 @@ def _happen(shop: Shop, before: Iterable[Load], load: Load, stock: list[OnHand],
         part = shop.catalogue.items[portion.sku.item].kind == "part"
         good = max(0, portion.pieces - rejects)
         done.append(portion._replace(good=good))
-        for sku, each in _uses(portion):
+        for sku, each in _parts_of(shop, portion):
             _use(stock, sku, load.day, Fraction(each * portion.pieces))
         if part and good:
             step = shop.catalogue.recipe(portion.sku.item).operations[-1]
@@ -283,14 +280,9 @@ def _happen(shop: Shop, before: Iterable[Load], load: Load, stock: list[OnHand],
     return replace(load, done=True, portions=tuple(done))
 
 
-def _uses(portion: Portion) -> list[tuple[Sku, int]]:
-    part = {("SUC", "pipe"): (Sku("ROSETTE"), 1), ("PEB", "seal"): (Sku("PEBBLE"), 5)}
-    return [part[key]] if (key := (portion.sku.item, portion.operation)) in part else []
-
-
 def _can(shop: Shop, before: Iterable[Load], day: date, portion: Portion, stock: Iterable[OnHand]) -> bool:
     """Whether the pieces have come through the step before, long enough ago, and the parts are there."""
-    for sku, each in _uses(portion):
+    for sku, each in _parts_of(shop, portion):
         if sum(lot.quantity for lot in stock if lot.sku == sku and lot.usable_on <= day) < each * portion.pieces:
             return False
     steps = shop.catalogue.recipe(portion.sku.item).operations
@@ -312,16 +304,31 @@ def _use(stock: list[OnHand], sku: Sku, day: date, quantity: Fraction) -> None:
             quantity -= taken
 
 
+def _cut(case: Case, today: date) -> Shop:
+    """The bench that is left: tomorrow closed, one load a day of everything, or an hour of minutes a day."""
+    shop, calendar = case.shop, case.shop.calendar
+    if case.cut == "day":
+        return replace(shop, calendar=replace(calendar, days={**calendar.days, today + A_DAY: CLOSED}))
+    if case.cut == "quota":
+        equipment = {code: replace(e, count=1, loads_per_day=1) for code, e in shop.catalogue.equipment.items()}
+        return replace(shop, catalogue=replace(shop.catalogue, equipment=equipment))
+    if case.cut == "minutes":
+        week = {n: replace(day, minutes={"bench": 60}) for n, day in calendar.week.items()}
+        return replace(shop, calendar=replace(calendar, week=week))
+    return shop
+
+
 def planning_again_mends(case: Case) -> None:
-    """After bad nights the plan made again is sound: nothing overdue, all demands covered, parts in time."""
+    """After bad nights or a lost day the plan made again is sound: nothing overdue, all covered, parts in time."""
     after = lived(case)
     if after is None:
         return
+    shop = _cut(case, after.today)
     try:
-        mended = mend(case.shop, after.plan, after.demands, after.stock, after.today, after.today).plan
+        mended = mend(shop, after.plan, after.demands, after.stock, after.today, after.today).plan
     except Refusal:
         return
-    found = check(case.shop, mended, after.demands, after.stock, after.today)
+    found = check(shop, mended, after.demands, after.stock, after.today)
     # Bases poured too long ago for any day still to come are told as an alarm, and are no fault of the plan.
     hold(sound=all(b.rule == "wait_most" and b.kind == "promise" for b in found), found=found)
     history = [load for load in after.plan.loads if load.done]

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 
 from tests import mossgate
-from wholesale.core.catalogue import Catalogue, Equipment, Item, Operation, Sku
+from wholesale.core.catalogue import Basis, Catalogue, Equipment, Item, Operation, RecipeLine, Sku
 from wholesale.core.pricing import Goods, Offer, Terms, Tier
 from wholesale.core.production.calendar import Calendar, Day, DayKind
 from wholesale.core.production.plan import Shop
@@ -23,6 +23,7 @@ LAWS = settings(
 )
 MONDAY = date(2026, 3, 2)
 PRODUCTS = ("SUC", "PEB", "FRN")
+PARTS = ("ROSETTE", "PEBBLE")
 SCENTS = ("RG", "CF", "WS")
 
 
@@ -39,7 +40,8 @@ class Case:
     """A bench with some stock, and orders that come one after the other.
 
     ``fates`` decide, load by load, what becomes of what was planned: 0 nobody did it,
-    1 to 3 all pieces good, more: so many less three are rejects.
+    1 to 3 all pieces good, more: so many less three are rejects. ``cut`` is what the
+    bench has lost by then: tomorrow's "day", its "quota", its "minutes", or nothing.
     """
 
     shop: Shop
@@ -47,6 +49,7 @@ class Case:
     orders: tuple[Order, ...]
     fates: tuple[int, ...] = ()
     days_gone: int = 0
+    cut: str = ""
 
     def __repr__(self) -> str:
         """What a failing law prints: only what differs from case to case."""
@@ -60,12 +63,18 @@ class Case:
             for item in self.shop.catalogue.items.values()
             for o in (item.recipe.operations if item.recipe else ())
         ]
+        parts = [
+            f"{item.code} takes {line.quantity} {line.component}"
+            for item in self.shop.catalogue.items.values()
+            for line in (item.recipe.lines if item.recipe else ())
+            if line.component in PARTS
+        ]
         week = [f"{n}: {d.kind} {dict(d.minutes)}" for n, d in self.shop.calendar.week.items()]
         days = [f"{n}: {d.kind} {dict(d.minutes)}" for n, d in self.shop.calendar.days.items()]
         asked = [f"{d.key} from {o.first_day}: {d.pieces} {d.sku}" for o in self.orders for d in o.demands]
         stock = [f"{s.quantity} {s.sku} on {s.usable_on}" for s in self.stock]
-        fates = [f"fates {self.fates} after {self.days_gone} days"]
-        return "\n".join(["Case:", *equipment, *steps, *week, *days, *stock, *asked, *fates])
+        fates = [f"fates {self.fates} after {self.days_gone} days, {self.cut or 'nothing'} cut"]
+        return "\n".join(["Case:", *equipment, *steps, *parts, *week, *days, *stock, *asked, *fates])
 
 
 #: (nights, days, longest wait) between two steps; the longest is never below the shortest.
@@ -112,11 +121,20 @@ def _other_item(draw: st.DrawFn, item: Item) -> Item:
     return replace(item, recipe=recipe, yield_share=draw(_YIELDS) if item.kind == "part" else D(1))
 
 
+def _with_rosette(fern: Item) -> Item:
+    """A fern tin with a rosette on top, so that two products compete for one part."""
+    assert fern.recipe
+    line = RecipeLine(component="ROSETTE", basis=Basis.PER_PIECE, quantity=D(1), step="pipe")
+    return replace(fern, recipe=replace(fern.recipe, lines=(*fern.recipe.lines, line)))
+
+
 @st.composite
 def catalogues(draw: st.DrawFn) -> Catalogue:
     """Mossgate's catalogue with other equipment, waits, minutes, cures and yields."""
     known = mossgate.catalogue()
     items = {code: _other_item(draw, item) for code, item in known.items.items()}
+    if draw(st.booleans()):
+        items["FRN"] = _with_rosette(items["FRN"])
     equipment = {code: _other_equipment(draw, equipment) for code, equipment in known.equipment.items()}
     return replace(known, items=items, equipment=equipment)
 
@@ -181,6 +199,7 @@ def histories() -> st.SearchStrategy[Case]:
     return st.builds(
         Case, shop=shops(), stock=on_hand(), orders=orders(3),
         fates=st.lists(st.integers(0, 6), min_size=1, max_size=8).map(tuple), days_gone=st.integers(1, 8),
+        cut=st.sampled_from(["", "day", "quota", "minutes"]),
     )  # fmt: skip
 
 
@@ -214,6 +233,15 @@ def terms(draw: st.DrawFn) -> Terms:
         tax_on=draw(st.sampled_from(["goods", "goods_and_freight"])),
         tax_percent=draw(st.sampled_from([D(0), D("6.5"), D(20)])),
     )
+
+
+@st.composite
+def around_a_tier(draw: st.DrawFn) -> tuple[D, D, Terms]:
+    """Two amounts of goods, near each other and near the step of a ladder where there is one."""
+    rules = draw(terms())
+    steps = [tier.from_amount for tier in rules.tiers]
+    less = draw(st.sampled_from(steps)) - draw(amounts(2_000)) if steps else draw(amounts())
+    return less, less + draw(amounts(4_000)), rules
 
 
 def baskets() -> st.SearchStrategy[tuple[Goods, ...]]:

@@ -52,3 +52,25 @@ def test_a_setting_there_is_none_of_lists_those_there_are() -> None:
     """The list helps to find the right name."""
     with pytest.raises(Refusal, match=r"no setting 'colour'.*tier_method"):
         setting("colour")
+
+
+@pytest.mark.parametrize(
+    ("name", "found"),
+    [
+        # ten years are 3,650 days; more may lead past the last date there is
+        ("plan_days", "3651"),
+        ("deposit_days", "1000000000"),
+        ("net_days", "30.5"),
+        # the workshop has one time zone, and no second one in its cut-off
+        ("order_cut_off", "14:00+02:00"),
+        ("order_cut_off", "25:00"),
+        ("tax_percent", "100.01"),
+        ("currency", "XAU"),
+        # a rule is named exactly
+        ("tier_method", "Whole_order"),
+    ],
+)
+def test_a_value_at_the_edge_of_sense_is_refused(name: str, found: str) -> None:
+    """Each would only fail later, in a promise or on an invoice."""
+    with pytest.raises(Refusal, match=f"Setting '{name}'"):
+        read_workshop({name: found})

@@ -1,4 +1,4 @@
-"""The laws, each held against two hundred random cases. Not collected yet: no whole run of them was seen to pass."""
+"""The laws, each held against two hundred random cases: the same ones on every machine."""
 
 from collections.abc import Callable, Sequence
 from datetime import date
@@ -92,9 +92,9 @@ def test_all_amounts_of_a_priced_basket_add_up(
 
 
 @LAWS
-@given(strategies.amounts(), strategies.amounts(), strategies.terms())
-def test_more_goods_never_cost_less_but_where_a_tier_begins(less: D, more: D, terms: Terms) -> None:
-    laws.more_goods_never_cost_less(less, more, terms)
+@given(strategies.around_a_tier())
+def test_more_goods_never_cost_less_but_where_a_tier_begins(amounts: tuple[D, D, Terms]) -> None:
+    laws.more_goods_never_cost_less(*amounts)
 
 
 @LAWS
