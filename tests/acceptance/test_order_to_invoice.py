@@ -9,14 +9,12 @@ import subprocess
 import time
 from datetime import date
 from decimal import Decimal as D
-from pathlib import Path
 
 import pytest
-from django.conf import settings
 from django.core.files.storage import default_storage
 from pypdf import PdfReader
 
-from tests import builders
+from tests import builders, mailbox
 from wholesale import clock
 from wholesale.actions import invoicing, orders, production, shipping
 from wholesale.models import Document, Load, Mail, Order, ShopAccount
@@ -109,13 +107,12 @@ def whole_path(order: Order) -> None:
 
 def test_an_order_becomes_a_paid_invoice_on_sqlite_and_folders(order: Order, worker: subprocess.Popen[bytes]) -> None:
     """Each paper is made and mailed once: confirmation, slip and invoice."""
-    mails = Path(settings.VAR_DIR) / "mail"
-    mails.mkdir(parents=True, exist_ok=True)
-    before = len(list(mails.iterdir()))
+    mailbox.empty()
 
     whole_path(order)
 
-    assert Mail.objects.filter(state="done").count() == len(list(mails.iterdir())) - before == 3
+    sent = [message["Message-ID"] for message in mailbox.sent_mail()]
+    assert len(sent) == len(set(sent)) == Mail.objects.filter(state="done").count() == 3
 
 
 @pytest.mark.postgres

@@ -4,7 +4,6 @@ The worker is started as in production, on the database, broker, papers and mail
 folder of the test. What these tests wait for is always a row.
 """
 
-import email
 import os
 import shutil
 import signal
@@ -12,7 +11,6 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from email.message import Message
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +20,7 @@ from django.conf import settings
 from django.db import transaction
 
 from tests import builders, processes
+from tests.mailbox import sent_mail
 from wholesale import clock, tasks
 from wholesale.actions import documents
 from wholesale.models import Document, Mail, Order
@@ -66,13 +65,6 @@ def is_sent(paper: Document) -> bool:
 
 def stored_papers() -> list[Path]:
     return [path for path in (Path(settings.VAR_DIR) / "papers").rglob("*") if path.is_file()]
-
-
-def sent_mail() -> list[Message]:
-    """The e-mails that the worker's mail backend put into its folder."""
-    texts = [path.read_bytes() for path in (Path(settings.VAR_DIR) / "mail").iterdir()]
-    parts = [part for text in texts for part in text.split(b"\n" + b"-" * 79 + b"\n") if part.strip()]
-    return [email.message_from_bytes(part) for part in parts]
 
 
 def assert_one_paper_and_one_e_mail(paper: Document) -> None:
