@@ -245,7 +245,7 @@ def test_shipping_sets_the_days_and_tells_the_shop(order: Order, maker: User) ->
     assert (row.shipped_on, row.arrives_on) == (date(2026, 3, 5), date(2026, 3, 9))
     assert (row.carrier, row.tracking) == ("Valley Parcel", "VP 1")
     event = OrderEvent.objects.get(kind="shipped")
-    assert event.text == "S-1001 has left with Valley Parcel VP 1; it arrives 2026-03-09."
+    assert event.text == "S-1001 has left with Valley Parcel VP 1; it arrives 9 March 2026."
     assert [paper.mail_to for paper in Document.objects.order_by("pk")] == ["", "bills@fennel.example"]
 
 

@@ -15,7 +15,7 @@ from wholesale.core.orders import Basket, OrderState, refuse_step
 from wholesale.core.production.plan import Outcome, without
 from wholesale.core.production.promise import Promise
 from wholesale.core.production.work import Pick
-from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, to_e4, to_minor
+from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, to_e4, to_minor
 from wholesale.models import (
     Item,
     Order,
@@ -80,7 +80,7 @@ def confirm(*, by: User, number: str) -> None:
     _maker(by)
     with transaction.atomic():
         order = _step(number, OrderState.CONFIRMED)
-        events.note(order, by, "confirmed", f"Confirmed: leaves {order.promised_leaves:%Y-%m-%d}.")
+        events.note(order, by, "confirmed", f"Confirmed: leaves {day_words(order.promised_leaves)}.")
         documents.queue_paper("confirmation", order=order, mail_to=order.shop.email)
 
 
@@ -198,7 +198,7 @@ def _write(by: User, shop: Shop, accepted: _Accepted, state: PlanState, token: s
     plan_rows.store(production.current_plan(), outcome.plan, keys)
     _reserve(outcome.plan.picks, keys)
     plan_rows.changed(state, f"{order.number} placed")
-    events.note(order, by, "placed", f"Placed: promised to leave {order.promised_leaves:%Y-%m-%d}.")
+    events.note(order, by, "placed", f"Placed: promised to leave {day_words(order.promised_leaves)}.")
     return order.number
 
 

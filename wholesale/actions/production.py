@@ -15,7 +15,7 @@ from wholesale.core.production.bench import usable_on
 from wholesale.core.production.plan import Shop, mend
 from wholesale.core.production.promise import Asked, promise
 from wholesale.core.production.work import Demand
-from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, ceil_div
+from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, ceil_div, day_words
 from wholesale.models import (
     Item,
     Load,
@@ -259,7 +259,8 @@ def _mend(shop: Shop) -> None:
     plan_rows.store(plan, outcome.plan)
     for order in Order.objects.filter(pk__in=plan_rows.store_leaving(outcome.placed)):
         if order.planned_leaves > order.promised_leaves:
-            text = f"At risk: now planned for {order.planned_leaves}, promised for {order.promised_leaves}."
+            planned, promised = day_words(order.planned_leaves), day_words(order.promised_leaves)
+            text = f"At risk: now planned for {planned}, promised for {promised}."
             events.note(order, None, "at_risk", text, for_shop=False)
 
 

@@ -11,7 +11,7 @@ from wholesale.actions import documents, events, numbers, plan_rows
 from wholesale.core.orders import OrderState, refuse_step
 from wholesale.core.production.calendar import carrier_arrival
 from wholesale.core.shipping import LineShelf, Taken, refuse_cases, take
-from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal
+from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words
 from wholesale.models import Order, OrderLine, Reservation, Shipment, ShipmentLine, ShipmentLot, StockMovement
 from wholesale.queries import catalogue, workshop
 from wholesale.queries import shipping as shelf
@@ -64,7 +64,9 @@ def ship(*, by: User, number: str, carrier: str = "", tracking: str = "") -> Non
         shipment.arrives_on = carrier_arrival(clock.today(), workshop.workshop().carrier_days)
         shipment.carrier, shipment.tracking = carrier.strip(), tracking.strip()
         shipment.save(update_fields=["shipped_on", "arrives_on", "carrier", "tracking"])
-        events.note(order, by, "shipped", f"{number} has left{_with(shipment)}; it arrives {shipment.arrives_on}.")
+        events.note(
+            order, by, "shipped", f"{number} has left{_with(shipment)}; it arrives {day_words(shipment.arrives_on)}."
+        )
         documents.queue_paper("packing_slip", shipment=shipment, mail_to=order.shop.email)
         _close(order)
 

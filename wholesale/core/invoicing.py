@@ -16,7 +16,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple, get_args, get_origin, get_type_hints
 
 from wholesale.core.pricing import Arithmetic, Terms
-from wholesale.core.values import round_money
+from wholesale.core.values import bare, day_words, round_money
 
 ZERO = Decimal(0)
 
@@ -392,7 +392,7 @@ def _terms_words(due: Decimal, currency: str, due_on: date, early: EarlyPayment 
     words = f"{due} {currency} is due by {day_words(due_on)}."
     if early is None:
         return words
-    percent = _trimmed(early.percent)
+    percent = bare(early.percent)
     return f"{words} {percent} % off ({early.discount}) if paid by {day_words(early.by)}: then {early.pays} {currency}."
 
 
@@ -413,7 +413,7 @@ def _arithmetic(
 
 
 def _tax_shown(groups: Sequence[TaxGroup]) -> str:
-    taxed = [f"{_trimmed(group.percent)} % of {group.taxable}" for group in groups if group.percent]
+    taxed = [f"{bare(group.percent)} % of {group.taxable}" for group in groups if group.percent]
     return " + ".join(taxed) or " ".join(group.reason for group in groups) or "0 %"
 
 
@@ -485,12 +485,3 @@ def allocate(
         settled.append(Settled(invoice.key, used, off))
         left -= used
     return tuple(settled), left
-
-
-def day_words(day: date) -> str:
-    """A day as papers write it: 5 March 2026."""
-    return f"{day.day} {day:%B} {day.year}"
-
-
-def _trimmed(number: Decimal) -> str:
-    return f"{number.normalize():f}"

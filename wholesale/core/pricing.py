@@ -11,7 +11,7 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
-from wholesale.core.values import Refusal, from_minor, round_money, share, to_minor
+from wholesale.core.values import Refusal, bare, from_minor, round_money, share, to_minor
 from wholesale.core.workshop import Workshop
 
 #: More cases than this close no gap a shop would want closed.
@@ -207,7 +207,9 @@ def total_up(list_goods: Decimal, terms: Terms, account: Account, on: date) -> T
         Arithmetic(name="Total before tax", amount=total, shown=f"{goods} + {freight}"),
         Arithmetic(name=terms.tax_name, amount=tax, shown=tax_shown),
         Arithmetic(
-            name="Deposit", amount=deposit, shown=f"{terms.first_order_deposit} % of {total}" if deposit else "none due"
+            name="Deposit",
+            amount=deposit,
+            shown=f"{bare(terms.first_order_deposit)} % of {total}" if deposit else "none due",
         ),
     )
     return Totals(
@@ -224,11 +226,11 @@ def tier_discount(list_goods: Decimal, terms: Terms) -> tuple[Decimal, Decimal, 
     percent = reached[-1].percent if reached else Decimal(0)
     if terms.tier_method == "whole_order":
         off = round_money(list_goods * percent / 100, terms.currency)
-        return percent, off, f"{percent} % of {list_goods}, whole order"
+        return percent, off, f"{bare(percent)} % of {list_goods}, whole order"
     bands = [*[(t.from_amount, t.percent) for t in reached], (list_goods, Decimal(0))]
     parts = [(above - below, rate) for (below, rate), (above, _) in pairwise(bands) if above > below and rate]
     off = round_money(sum((width * rate for width, rate in parts), Decimal(0)) / 100, terms.currency)
-    return percent, off, " + ".join(f"{rate} % of {width}" for width, rate in parts) or "no tier reached"
+    return percent, off, " + ".join(f"{bare(rate)} % of {width}" for width, rate in parts) or "no tier reached"
 
 
 def freight_for(list_goods: Decimal, goods: Decimal, terms: Terms) -> tuple[Decimal, str]:
@@ -246,7 +248,7 @@ def tax_for(goods: Decimal, freight: Decimal, terms: Terms, exempt_because: str)
     if exempt_because and terms.tax_exemption != "none":
         return Decimal(0), f"no tax: {exempt_because}"
     taxed = goods + freight if terms.tax_on == "goods_and_freight" else goods
-    return round_money(taxed * terms.tax_percent / 100, terms.currency), f"{terms.tax_percent} % of {taxed}"
+    return round_money(taxed * terms.tax_percent / 100, terms.currency), f"{bare(terms.tax_percent)} % of {taxed}"
 
 
 def _deposit(total: Decimal, terms: Terms, account: Account) -> Decimal:

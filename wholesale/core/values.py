@@ -5,6 +5,7 @@ trade computes in ``Decimal``: money in major units, mass in grams.
 """
 
 from collections.abc import Sequence
+from datetime import date
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from typing import Any
@@ -102,6 +103,16 @@ def from_mg(milligrams: int) -> Decimal:
 def ounces(grams: Decimal) -> Decimal:
     """Avoirdupois ounces, unrounded, by the exact factor (NIST Handbook 44, appendix C)."""
     return grams / GRAMS_PER_OUNCE
+
+
+def bare(number: Decimal) -> str:
+    """A number without the zeros a table pads it with: 5 for 5.000, 6.5 for 6.500."""
+    return f"{number.normalize():f}"
+
+
+def day_words(day: date) -> str:
+    """A day as papers and histories write it: 5 March 2026."""
+    return f"{day.day} {day:%B} {day.year}"
 
 
 def round_down(quantity: Decimal, step: Decimal) -> Decimal:

@@ -15,9 +15,9 @@ from django.db.models import F, IntegerField, OuterRef, Q, QuerySet, Subquery, S
 from django.db.models.functions import Coalesce
 
 from accounts.models import Shop
-from wholesale.core.invoicing import EarlyPayment, InvoiceValue, day_words
+from wholesale.core.invoicing import EarlyPayment, InvoiceValue
 from wholesale.core.orders import OPEN_STATES
-from wholesale.core.values import NotFound, from_minor
+from wholesale.core.values import NotFound, day_words, from_minor
 from wholesale.models import Invoice, Order, Payment, Settlement
 from wholesale.queries import workshop
 

@@ -280,8 +280,11 @@ def _parcel(row: Shipment) -> Parcel:
 
 
 def _papers(order: Order) -> Iterable[Paper]:
+    """The newest paper of each kind about the order, a shipment or an invoice: a slip is made again when it leaves."""
     about = Q(order=order) | Q(shipment__order=order) | Q(invoice__order=order)
-    return (_paper(row) for row in _paper_rows().filter(about).order_by("pk"))
+    rows = _paper_rows().filter(about).order_by("pk")
+    newest = {(row.kind, row.order_id, row.shipment_id, row.invoice_id): row for row in rows}
+    return (_paper(row) for row in sorted(newest.values(), key=lambda row: row.pk))
 
 
 def _paper_rows() -> QuerySet[Document]:
