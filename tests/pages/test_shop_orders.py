@@ -61,7 +61,8 @@ def test_an_order_shows_its_state_lines_amounts_promise_and_history(client: Clie
         assert words in page
     assert "Order taken" in page
     assert page.count("This step decides the date") == 1
-    assert "Placed: promised to leave 16 March 2026." in page
+    # Three scents, two pots a day: the third is poured Fri 6, sealed Mon 9, sellable Thu 19.
+    assert "Placed: promised to leave 19 March 2026." in page
 
 
 def test_a_shop_reads_its_own_part_of_the_history_only(client: Client, order: Order) -> None:
