@@ -12,6 +12,7 @@ from django.core.cache import cache
 from django.db import connection
 
 from tests import processes
+from wholesale import queue
 
 CHROMIUM_ARGUMENTS = [
     # Debian's Chromium, run by root in CI, with no calls to the outside.
@@ -41,9 +42,15 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 
 @pytest.fixture(autouse=True)
-def _fresh() -> Iterator[None]:
-    """Begin with nothing in the cache; end with the clock where every test finds it."""
+def _fresh(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Begin with nothing in the cache and a broker nobody gave up on; end with the clock where every test finds it.
+
+    A page gives the broker a second, which a busy machine can outlast; a test that
+    counts on a wake-up waits for it. How long a page waits is `tests.test_queue`'s.
+    """
     cache.clear()
+    monkeypatch.setattr(queue, "ANSWER_SECONDS", 60.0)
+    monkeypatch.setattr(queue, "_resting_until", 0.0)
     yield
     Path(settings.CASEWRIGHT_NOW_FILE).unlink(missing_ok=True)
 

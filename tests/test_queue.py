@@ -10,6 +10,9 @@ from django.db import transaction
 from tests.servers import free_port
 from wholesale import queue
 
+#: What the module itself says, before `conftest` lengthens it for a busy machine.
+A_PAGES_PATIENCE = queue.ANSWER_SECONDS
+
 
 @pytest.fixture
 def sent(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, int]]:
@@ -25,6 +28,7 @@ def broker(monkeypatch: pytest.MonkeyPatch) -> Celery:
     app = Celery("test", set_as_current=False)
     monkeypatch.setattr(queue, "app", app)
     monkeypatch.setattr(queue, "_resting_until", 0.0)
+    monkeypatch.setattr(queue, "ANSWER_SECONDS", A_PAGES_PATIENCE)
     return app
 
 
