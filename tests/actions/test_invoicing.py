@@ -153,6 +153,7 @@ def test_only_the_maker_issues_credits_and_records_money(s1: Order, maker: User,
     ):
         with pytest.raises(NotAllowed):
             forbidden()
+    assert list(Invoice.objects.values_list("number", flat=True)) == ["INV-0001"]
     assert not Payment.objects.exists()
 
 
@@ -400,6 +401,8 @@ def test_a_payment_leaves_history_on_each_order_it_pays(three: list[str], maker:
         ({"amount": D(-1)}, "amount"),
         ({"amount": D("0.001")}, "amount"),
         ({"received_on": date(2026, 3, 6)}, "received_on"),
+        # the shop's account was opened on 5 January 2026
+        ({"received_on": date(2026, 1, 4)}, "received_on"),
         ({"reference": "x" * 81}, "reference"),
         ({"token": ""}, "token"),
     ],

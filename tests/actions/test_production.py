@@ -115,7 +115,20 @@ def test_a_shop_member_may_not_mark_a_load(order: Order) -> None:
         production.mark_done(by=builders.member(order.shop), load=load.pk, good={})
 
 
-def test_planning_again_moves_what_is_overdue_and_nothing_else(order: Order) -> None:
+def test_planning_again_leaves_what_is_still_to_come_where_it_is(order: Order) -> None:
+    """On Fri 6 the cups of Thursday are overdue; tins ordered that morning keep the days they were given."""
+    with clock.at(FRIDAY):
+        tins = builders.place(order.shop, ("FRN", 2, "WS"))
+        theirs = Load.objects.filter(portions__order_scent__line__order=tins).order_by("pk")
+        before = list(theirs.values_list("pk", "day"))
+        production.plan_again(by=builders.maker())
+
+    assert before
+    assert list(theirs.values_list("pk", "day")) == before
+    assert min(Load.objects.values_list("day", flat=True)).isoformat() == "2026-03-06"
+
+
+def test_planning_again_moves_what_is_overdue(order: Order) -> None:
     """Nothing was done on Thu 5 and Fri 6: on Mon 9 pour and cast, top Tue 10, sellable and packed Fri 20."""
     with clock.at(MONDAY):
         production.plan_again(by=builders.maker())

@@ -158,6 +158,7 @@ def test_pieces_reserved_for_another_order_are_not_taken(order: Order, buyer: Sh
 
     with pytest.raises(Refusal, match="no case is ready"):
         pack(by=maker, number=order.number, cases={rows.line(order): 1}, token="a")
+    assert shipped_in_all() == 0
 
 
 def test_the_same_token_packs_once(order: Order, maker: User) -> None:
@@ -189,6 +190,7 @@ def test_only_a_confirmed_order_is_packed(buyer: Shop, maker: User, state: str, 
         pack(by=maker, number=order.number, cases={rows.line(order): 1}, token="a")
 
     assert (refused.value.code, refused.value.message) == ("order_state", words)
+    assert not Shipment.objects.exists()
     assert not shelf.pack_page(order.number).may_pack
 
 
@@ -209,6 +211,8 @@ def test_a_slip_of_the_finger_is_refused(order: Order, maker: User, changed: dic
         pack(by=maker, number=order.number, **asked | changed)
 
     assert refused.value.code == code
+    assert not Shipment.objects.exists()
+    assert shipped_in_all() == 0
 
 
 def test_there_must_be_such_an_order_and_such_a_line(order: Order, maker: User) -> None:
@@ -229,6 +233,7 @@ def test_a_helper_packs_and_ships_and_a_shop_does_not(order: Order, maker: User)
     number = pack(by=helper, number=order.number, cases=cases, token="b")
     with pytest.raises(NotAllowed):
         ship(by=nobody, number=number)
+    assert Shipment.objects.get().shipped_on is None
     ship(by=helper, number=number)
 
     assert Shipment.objects.get().shipped_on == rows.TODAY
@@ -296,6 +301,7 @@ def test_a_name_longer_than_the_slip_holds_is_refused(order: Order, maker: User)
         ship(by=maker, number=number, tracking="9" * 81)
 
     assert refused.value.field == "tracking"
+    assert Shipment.objects.get().shipped_on is None
 
 
 # ── what the pages read ──────────────────────────────────────────────────────

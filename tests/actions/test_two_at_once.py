@@ -8,8 +8,9 @@ from django.db import connection
 
 from accounts.models import Shop, User
 from tests import builders
+from wholesale import clock
 from wholesale.actions import orders
-from wholesale.models import Load, Order, ShopAccount
+from wholesale.models import Item, Load, LoadPortion, Lot, Order, Reservation, ShopAccount, StockMovement
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 
@@ -47,9 +48,9 @@ def buyers() -> list[tuple[Shop, User]]:
     return [(shop, builders.member(shop)) for shop in shops]
 
 
-def ask(shop: Shop, by: User, cases: int, token: str) -> Callable[[], object]:
-    """An order of cups, ready to be placed."""
-    basket = builders.basket(("SUC", cases, "RG"))
+def ask(shop: Shop, by: User, cases: int, token: str, what: tuple[str, str] = ("SUC", "RG")) -> Callable[[], object]:
+    """An order of one product in one scent, ready to be placed."""
+    basket = builders.basket((what[0], cases, what[1]))
     return lambda: orders.place(by=by, shop=shop.slug, basket=basket, token=token)
 
 
@@ -59,11 +60,29 @@ def test_two_buyers_never_fill_the_same_bowl_twice(buyers: list[tuple[Shop, User
 
     at_once(ask(first, by_first, 5, "a"), ask(second, by_second, 5, "b"))
 
-    friday = Load.objects.filter(equipment__code="BOWL", day="2026-03-06")
-    topped = sum(sum(p.pieces for p in load.portions.all()) for load in friday)
-    assert friday.count() <= 4
-    assert topped <= 48
+    bowls: dict[str, list[int]] = {}
+    for load in Load.objects.filter(equipment__code="BOWL"):
+        bowls.setdefault(f"{load.day}", []).append(sum(p.pieces for p in load.portions.all()))
+    assert {day: (len(loads) <= 4, max(loads) <= 12) for day, loads in bowls.items()} == {
+        "2026-03-06": (True, True), "2026-03-09": (True, True),
+    }  # fmt: skip
+    assert sum(map(sum, bowls.values())) == 60
     assert Order.objects.count() == 2
+
+
+def test_two_buyers_never_have_the_same_pieces_from_stock(buyers: list[tuple[Shop, User]]) -> None:
+    """24 fern tins in cedar frame lie on the shelf: two orders of 24 get them once, the others are poured."""
+    lot = Lot.objects.create(
+        code="M-1", item=Item.objects.get(code="FRN"), scent="CF", made_on="2026-02-18", usable_on="2026-02-28"
+    )
+    StockMovement.objects.create(lot=lot, quantity=24, at=clock.now(), reason="opening")
+
+    at_once(*[ask(shop, by, 2, shop.slug, ("FRN", "CF")) for shop, by in buyers])
+
+    assert sum(Reservation.objects.values_list("pieces", flat=True)) == 24
+    poured = LoadPortion.objects.filter(operation="pour").values_list("pieces", flat=True)
+    assert sum(poured) == 24
+    assert len(set(Order.objects.values_list("promised_leaves", flat=True))) == 2
 
 
 def test_one_token_at_the_same_moment_places_one_order(buyers: list[tuple[Shop, User]]) -> None:

@@ -7,9 +7,11 @@ import pytest
 from django.core.management import call_command
 from rest_framework.test import APIClient
 
-from accounts.models import Shop, User
+from accounts.models import Membership, Shop, User
 from tests import builders
-from wholesale.models import Order, ShopAccount
+from tests.actions import rows
+from wholesale.actions import documents, orders, production
+from wholesale.models import Item, Order, Price, PriceList, SheetRefresh, ShopAccount
 
 pytestmark = pytest.mark.django_db
 
@@ -121,41 +123,6 @@ def test_a_malformed_basket_is_told_where_it_is_wrong(corner: Shop, body: dict[s
     assert answer.json()["field"].startswith("lines")
 
 
-#: What each of the cast is answered; the order is W-1001 of the shop "corner".
-READS = [
-    "/api/v1/shops/corner/catalogue/",
-    "/api/v1/shops/corner/orders/",
-    "/api/v1/shops/corner/orders/W-1001/",
-    "/api/v1/shops/corner/orders/W-1001/papers/",
-]
-CAST = {"owner": 200, "buyer": 200, "reader": 200, "stranger": 404, "maker": 404, "helper": 404, "nobody": 401}
-
-
-@pytest.mark.parametrize("who", CAST)
-def test_each_of_the_cast_reads_what_is_theirs(corner: Shop, who: str) -> None:
-    """Members read; strangers and the bench find nothing; nobody must sign in first."""
-    place(client(builders.member(corner)))
-    caller = client(_person(corner, who))
-
-    assert [caller.get(address).status_code for address in READS] == [CAST[who]] * len(READS)
-
-
-@pytest.mark.parametrize(("who", "status"), [*CAST.items()])
-def test_each_of_the_cast_orders_only_where_they_may(corner: Shop, who: str, status: int) -> None:
-    """Owner and buyer order (201); a reader is told no (403); the others as when reading."""
-    expected = {200: 201}.get(status, status) if who != "reader" else 403
-
-    assert place(client(_person(corner, who))).status_code == expected
-
-
-def test_another_shops_order_is_not_found(corner: Shop) -> None:
-    """The number is right, the shop is not."""
-    place(client(builders.member(corner)))
-    other = builders.shop("other")
-
-    assert client(builders.member(other)).get("/api/v1/shops/other/orders/W-1001/").status_code == 404
-
-
 def test_the_list_asks_as_many_queries_for_one_order_as_for_three(corner: Shop, django_assert_num_queries: Any) -> None:
     """Membership, count, orders: 3."""
     caller = client(builders.member(corner))
@@ -163,6 +130,86 @@ def test_the_list_asks_as_many_queries_for_one_order_as_for_three(corner: Shop, 
         place(caller, key)
         with django_assert_num_queries(3):
             caller.get("/api/v1/shops/corner/orders/")
+
+
+@pytest.mark.parametrize("url", ["shops/", "shops/corner/catalogue/", "shops/corner/orders/W-1001/papers/"])
+def test_every_other_list_asks_as_many_queries_however_long_it_is(
+    corner: Shop, django_assert_num_queries: Any, url: str
+) -> None:
+    """Shops: 1. Catalogue: membership, and the sheet's 8. Papers: membership, order, papers."""
+    buyer = builders.member(corner)
+    place(client(buyer))
+    documents.queue_paper("confirmation", order=Order.objects.get())
+    count = {"shops/": 1, "shops/corner/catalogue/": 9, "shops/corner/orders/W-1001/papers/": 3}[url]
+    with django_assert_num_queries(count):
+        before = client(buyer).get(f"/api/v1/{url}").json()
+
+    Membership.objects.create(user=buyer, shop=builders.shop("lantern"), role="buyer")
+    for number in range(3):
+        extra = Item.objects.create(code=f"EX{number}", name="Extra", kind="product", unit="piece", scented=True)
+        Price.objects.create(price_list=PriceList.objects.get(), item=extra, unit_price_e4=100000)
+    shipment = rows.shipment(Order.objects.get())
+    documents.queue_paper("packing_slip", shipment=shipment)
+
+    with django_assert_num_queries(count):
+        after = client(buyer).get(f"/api/v1/{url}").json()
+    assert len(str(before)) < len(str(after))
+
+
+def test_the_catalogue_has_prices_and_the_day_each_scent_leaves(corner: Shop) -> None:
+    """6 x 12.00 = 72.00; asked on Thu 5 March 13:50 a case of cups leaves on Mon 16; it holds until the cut-off."""
+    production.refresh_sheet(SheetRefresh.objects.get(state="waiting").pk)
+
+    body = client(builders.member(corner)).get("/api/v1/shops/corner/catalogue/").json()
+
+    assert (body["currency"], body["cut_off"]) == ("USD", "14:00")
+    (cups,) = [product for product in body["products"] if product["code"] == "SUC"]
+    assert {name: cups[name] for name in ("case_pack", "unit_price", "case_price", "mix_scents", "mix_least")} == {
+        "case_pack": 6, "unit_price": "12.0000", "case_price": "72.00", "mix_scents": 3, "mix_least": 2,
+    }  # fmt: skip
+    assert [(choice["scent"], choice["leaves"], choice["holds_until"]) for choice in cups["choices"]] == [
+        (scent, "2026-03-16", "2026-03-05T14:00:00-05:00") for scent in ("RG", "CF", "WS")
+    ]
+
+
+def test_a_placed_order_is_read_whole(corner: Shop) -> None:
+    """2 x 72 + 18 = 162; S3: leaves Mon 16, arrives Wed 18 March."""
+    caller = client(builders.member(corner))
+    place(caller, po_number="PO 7")
+
+    body = caller.get("/api/v1/shops/corner/orders/W-1001/").json()
+
+    assert (body["number"], body["state"], body["total"], body["po_number"]) == ("W-1001", "placed", "162.00", "PO 7")
+    assert (body["leaves"], body["arrives"], body["deposit"]) == ("2026-03-16", "2026-03-18", "0.00")
+    assert body["lines"] == [
+        {"item": "SUC", "name": "Succulent cup", "cases": 2, "case_pack": 6, "cases_shipped": 0,
+         "unit_price": "12.0000", "mix": [{"scent": "RG", "pieces": 6}]},
+    ]  # fmt: skip
+    assert caller.get("/api/v1/shops/corner/orders/").json() == [
+        {name: body[name] for name in ("number", "state", "placed_at", "currency", "total", "leaves", "arrives")}
+    ]
+
+
+def test_a_paper_is_fetched_as_pdf_once_it_is_made_and_by_its_own_shop_only(corner: Shop) -> None:
+    caller = client(builders.member(corner))
+    place(caller)
+    orders.confirm(by=builders.maker(), number="W-1001")
+    listed = caller.get("/api/v1/shops/corner/orders/W-1001/papers/").json()
+    (paper,) = listed
+    address = f"/api/v1/shops/corner/papers/{paper['id']}/"
+    early = caller.get(address)
+    documents.render(paper["id"])
+
+    made = caller.get(address)
+
+    assert (paper["title"], paper["state"]) == ("Order confirmation W-1001", "waiting")
+    assert (early.status_code, early.json()["code"]) == (404, "paper")
+    assert caller.get("/api/v1/shops/corner/orders/W-1001/papers/").json()[0]["state"] == "ready"
+    assert made.headers["Content-Type"] == "application/pdf"
+    assert b"".join(made.streaming_content).startswith(b"%PDF-")  # type: ignore[attr-defined]
+    other = client(builders.member(builders.shop("other")))
+    assert other.get(address).status_code == 404
+    assert other.get(f"/api/v1/shops/other/papers/{paper['id']}/").status_code == 404
 
 
 def test_the_schema_is_the_one_in_git(tmp_path: Path) -> None:

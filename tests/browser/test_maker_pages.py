@@ -12,8 +12,9 @@ from pytest_django.live_server_helper import LiveServer
 
 from accounts.models import Shop, User
 from tests import builders
+from tests.actions import rows
 from wholesale import clock
-from wholesale.actions import orders, production
+from wholesale.actions import invoicing, orders, production
 from wholesale.models import Load
 
 WIDTHS = (390, 1280)
@@ -31,6 +32,8 @@ def bench(live_server: LiveServer) -> Iterator[dict[str, str]]:
         for load in Load.objects.filter(day="2026-03-05", portions__order_scent__line__order=first).distinct():
             pours = load.portions.filter(operation="pour", order_scent__line__order=first)
             production.mark_done(by=maker, load=load.pk, good={pour.pk: pour.pieces - 1 for pour in pours})
+    packed = rows.shipment(first, SUC=1)
+    bill = invoicing.issue(by=maker, shipment=packed.number)
     with clock.at("2026-03-06T08:30"):
         todo = Load.objects.filter(done_at__isnull=True, day="2026-03-06", portions__operation="pipe")[0]
         yield {
@@ -41,7 +44,10 @@ def bench(live_server: LiveServer) -> Iterator[dict[str, str]]:
             "load": f"/bench/loads/{todo.pk}/",
             "order": f"/bench/orders/{first.number}/",
             "invoices": "/bench/invoices/",
+            "shops": "/bench/shops/",
             "shop": "/bench/shops/oddment-row/",
+            "shipment": f"/bench/shipments/{packed.number}/",
+            "invoice": f"/bench/invoices/{bill}/",
         }
 
 
@@ -70,7 +76,7 @@ def test_pages_break_no_rule_of_axe_and_never_scroll_sideways(
     browser: Browser, bench: dict[str, str], width: int, tmp_path: Path
 ) -> None:
     """axe-core's WCAG 2 A and AA rules, and its best practices."""
-    for name in ("queue", "day", "load", "order", "invoices", "shop"):
+    for name in ("queue", "day", "load", "order", "invoices", "invoice", "shipment", "shops", "shop"):
         page = opened(browser, bench, name, width)
         page.screenshot(path=tmp_path / f"{name}-{width}.png", full_page=True)
         found = Axe().run(page)

@@ -119,6 +119,20 @@ def test_two_quick_presses_place_one_order(opened: Opener, in_the_books: list[in
     in_the_books.append(14400)
 
 
+def test_what_is_no_number_of_cases_is_told_while_it_is_typed(opened: Opener) -> None:
+    """The total never stays behind what stands in the field."""
+    page = opened("order/?c-SUC-RG=2", PHONE)
+    field, bar = page.get_by_role("spinbutton", name="Cases of Succulent cup, Rain garden"), page.locator("#bar")
+    expect(bar).to_contain_text("$162.00")
+
+    for typed, told in (("2.5", "is not a number of cases"), ("-3", "from 1 to 99"), ("1000", "from 1 to 99")):
+        field.fill(typed)
+        field.blur()
+        expect(page.locator("#p-SUC").get_by_role("alert")).to_contain_text(told)
+        expect(bar).to_contain_text("See what is marked")
+        expect(bar).not_to_contain_text("$162.00")
+
+
 def test_a_wrong_mix_is_told_beside_the_product_while_it_is_typed(opened: Opener) -> None:
     page = opened("order/", DESK)
     product = page.locator("#p-SUC")

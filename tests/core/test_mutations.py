@@ -289,6 +289,12 @@ def test_planning_everything_again_is_noticed(monkeypatch: pytest.MonkeyPatch) -
     assert is_broken(laws.planning_again_leaves_the_rest_alone, strategies.histories())
 
 
+def test_planning_again_that_forgets_to_lift_what_it_places_anew_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The old loads of a demand stay beside its new ones, so that each planning again adds more."""
+    monkeypatch.setattr(plan, "lift", lambda of, *_: of)
+    assert is_broken(laws.planning_again_twice_changes_nothing, strategies.histories())
+
+
 def _everyone(of: Plan) -> set[str]:
     return {portion.demand for load in of.loads for portion in load.portions}
 

@@ -251,6 +251,33 @@ def test_failed_casts_are_cast_again() -> None:
     assert sum(p.pieces for x in mended.loads if not x.done and x.work.equipment == "TRAY-R" for p in x.portions) == 9
 
 
+def test_a_shortage_on_one_day_leaves_an_order_of_a_later_day_alone() -> None:
+    """The same 9 casts for Tuesday's cups; those of Thursday stay: (12 - 0.88 left of 14 casts) / 0.92: 13 casts."""
+    later = mossgate.demand("SUC", 12, key="later")
+    plan = insert(SHOP, placed(CUPS).plan, [later], (), THU).plan
+    own = plan.of("later")
+    loads = tuple(
+        replace(x, done=True, portions=tuple(p._replace(good=p.pieces - 5) for p in x.portions))
+        if (x.work.equipment, x.day) == ("TRAY-R", MON)
+        else replace(x, done=x.day == MON)
+        for x in plan.loads
+    )
+    mended = mend(SHOP, replace(plan, loads=loads), [CUPS, later], [lot(ROSETTE, TUE, 4)], TUE, TUE).plan
+
+    assert mended.of("later") == own
+    assert days(mended, ROSETTE, "cast") == {MON: 4, TUE: 9, THU: 13}
+
+
+def test_casts_that_came_too_late_for_their_own_order_are_not_made_twice() -> None:
+    """12 cups wait for rosettes cast on Thu 5; when those are to be cast again from Tue 3 on, 14 casts are enough."""
+    plan = insert(SHOP, Plan(), [CUPS], (), THU).plan
+    again = replace(plan, loads=tuple(load for load in plan.loads if load.work.equipment == "TRAY-R"))
+    mended = mend(SHOP, again, [CUPS], (), TUE, TUE).plan
+
+    assert days(mended, ROSETTE, "cast") == {TUE: 14}
+    assert check(SHOP, mended, [replace(CUPS, promised=None)], (), TUE) == ()
+
+
 def test_who_was_promised_first_is_served_first() -> None:
     """Two orders of 24 cups lose their Monday; the one promised earlier gets the earlier toppings."""
     soon = mossgate.demand("SUC", 24, key="B", promised=date(2026, 3, 13))

@@ -116,6 +116,17 @@ def test_eight_per_cent_of_the_wax_on_nine_and_a_half_ounces() -> None:
     wax, oil = weights(Basis.LOAD_ON_CARRIER, "0.08", str(D("9.5") * values.GRAMS_PER_OUNCE))
 
     assert (round(values.ounces(wax), 2), round(values.ounces(oil), 2)) == (D("8.80"), D("0.70"))
+    # to the quarter of an ounce: 8.80 x 4 = 35.19, 35 quarters; 0.70 x 4 = 2.81, 3 quarters
+    assert [round(values.ounces(part) * 4) / D(4) for part in (wax, oil)] == [D("8.75"), D("0.75")]
+
+
+@given(grams=st.decimals("1", "20000", places=3))
+def test_wax_times_the_load_is_the_fragrance_to_weigh(grams: D) -> None:
+    """Wax x 0.08, to the milligram, for any melt (common practice, no source); together they make the melt."""
+    wax, oil = weights(Basis.LOAD_ON_CARRIER, "0.08", str(grams))
+
+    assert abs(oil - wax * D("0.08")) <= D("0.001")
+    assert wax + oil == grams
 
 
 def test_a_fill_weight_is_split_at_ten_per_cent_of_the_wax() -> None:

@@ -76,6 +76,16 @@ def test_the_day_sheet_says_what_to_weigh_for_the_pour(bench: Client, order: Ord
     assert "65.46 oz" in page
 
 
+def test_a_load_like_the_one_above_it_says_so_and_is_not_written_out_again(bench: Client, order: Order) -> None:
+    """28 rosettes in trays of 12 are 12, 12 and 4; 12 × 15 g = 180 g; ÷ 0.97 = 185.57 g, written out once."""
+    builders.place(Shop.objects.get(slug="brindle-fen"), ("SUC", 2, "RG"))
+
+    page = words(bench.get("/bench/day/"))
+
+    assert page.count("12 × 15 g = 180.00 g") == 1
+    assert page.count("Weigh as for the load above: 185.57 g Casting melt.") == 1
+
+
 def test_the_day_sheet_adds_up_the_minutes_of_hands(bench: Client, order: Order) -> None:
     """12 pours × 3 min = 36; 14 rosettes (12 ÷ 0.92 = 13.04, up to 14) × 0.5 min = 7; 36 + 7 = 43 of 360."""
     page = words(bench.get("/bench/day/"))
@@ -155,6 +165,29 @@ def test_a_reject_becomes_new_need_and_the_order_is_at_risk(bench: Client, order
     assert "workshop only" in history
 
 
+def test_the_queue_stands_by_promised_date_whichever_was_placed_first(bench: Client) -> None:
+    """20 cases of pebble jars leave on Mon 23 (S4: six casting days), 2 of cups, asked for later, on Thu 19."""
+    for line in (("PEB", 20, "RG"), ("SUC", 2, "RG")):
+        builders.place(Shop.objects.get(slug="quillwort"), line)
+    promised = dict(Order.objects.values_list("number", "promised_leaves"))
+    assert {number: day.day for number, day in promised.items()} == {"W-1001": 23, "W-1002": 19}
+
+    page = words(bench.get("/bench/queue/"))
+    assert 0 < page.index("W-1002") < page.index("W-1001")
+
+
+def test_a_step_past_its_day_that_nobody_began_puts_its_order_at_risk(bench: Client, order: Order) -> None:
+    """The plan has not moved, so the planned day still is the promised one; the pour of Thursday is not done."""
+    with clock.at(FRIDAY):
+        page = words(bench.get("/bench/queue/"))
+
+    order.refresh_from_db()
+    assert order.planned_leaves == order.promised_leaves
+    assert "At risk" in page
+    assert "Pour base was planned for Thu 5 Mar and is not done." in page
+    assert "On time" not in page
+
+
 def test_an_order_on_its_way_is_on_time(bench: Client, order: Order) -> None:
     page = words(bench.get("/bench/queue/"))
     assert "Cast rosettes 14 · Pour base 12 · Pipe moss 12 · Finish 12" in page
@@ -193,7 +226,9 @@ def test_a_word_where_a_number_belongs_is_refused(bench: Client, order: Order) -
     portion = load.portions.get()
     answer = bench.post(f"/bench/loads/{load.pk}/done/", {f"good-{portion.pk}": "all"})
     assert answer.status_code == 422
-    assert "Enter a whole number" in words(answer)
+    # At the top, where a phone begins to read, and beside the field.
+    assert words(answer).count("W-1001: count the good pieces, from 0 to 12.") == 2
+    assert "Nothing was recorded." in words(answer)
 
 
 def test_planning_again_moves_what_is_overdue(bench: Client, order: Order) -> None:

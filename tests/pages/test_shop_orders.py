@@ -142,6 +142,27 @@ def test_a_paper_is_polled_until_it_is_ready_and_then_downloaded(client: Client,
     assert f"order-confirmation-{order.number.lower()}.pdf" in answer.headers["Content-Disposition"]
 
 
+def test_a_page_that_is_open_is_told_of_a_paper_asked_for_since(client: Client, order: Order) -> None:
+    """It asks every 4 s for what it has not got; nothing new is no content, so that nothing moves under a finger."""
+    url = f"{ORDERS}{order.number}/"
+    assert f'hx-get="{url}?have=none" hx-trigger="every 4s"' in client.get(url).content.decode()
+    asking = {"HX-Request": "true"}
+    assert client.get(f"{url}?have=none", headers=asking).status_code == 204
+
+    row = paper(order)
+
+    told = client.get(f"{url}?have=none", headers=asking)
+    assert text(told).split() == ["Papers", "Order", "confirmation", order.number, "(PDF)", "Ready"]
+    assert f'href="/shops/fern-and-fable/papers/{row.pk}/"' in told.content.decode()
+    assert client.get(f"{url}?have={row.pk}ready", headers=asking).status_code == 204
+
+
+def test_a_refused_order_waits_for_no_paper(client: Client, order: Order) -> None:
+    order_actions.refuse(by=builders.maker(), number=order.number, because="The kiln room is closed.")
+
+    assert "hx-trigger" not in client.get(f"{ORDERS}{order.number}/").content.decode()
+
+
 def test_a_batch_sheet_is_no_paper_for_a_shop(client: Client, order: Order) -> None:
     row = paper(order, kind="batch_sheet")
 
@@ -156,6 +177,8 @@ def test_another_shop_finds_neither_order_nor_paper(client: Client, order: Order
 
     for slug in ("fern-and-fable", "moth-and-moon"):
         assert client.get(f"/shops/{slug}/orders/{order.number}/").status_code == 404
+        asked = client.get(f"/shops/{slug}/orders/{order.number}/", headers={"HX-Request": "true"})
+        assert asked.status_code == 404
         assert client.post(f"/shops/{slug}/orders/{order.number}/withdraw/").status_code == 404
         assert client.get(f"/shops/{slug}/papers/{row.pk}/").status_code == 404
         assert client.get(f"/shops/{slug}/papers/{row.pk}/state/").status_code == 404
@@ -238,6 +261,9 @@ def test_the_front_door_leads_everybody_to_their_work(client: Client, shop: Shop
 def test_the_front_door_asks_who_acts_for_two_shops_and_tells_who_acts_for_none(client: Client, shop: Shop) -> None:
     Membership.objects.create(user=builders.member(shop), shop=builders.shop("moth-and-moon"), role="buyer")
 
-    assert "For which shop?" in text(client.get("/"))
+    page = text(client.get("/"))
+    assert "For which shop?" in page
+    # No shop is chosen yet, so no page of one is offered above the question.
+    assert "Order sheet" not in page
     client.force_login(builders.stranger())
     assert "you act for no shop here" in text(client.get("/"))

@@ -138,7 +138,53 @@ def test_pressing_twice_places_one_order(client: Client, old_shop: Shop) -> None
     assert Order.objects.count() == 1
 
 
-def test_two_tabs_that_each_place_give_two_orders_as_each_was_worked_out(client: Client, old_shop: Shop) -> None:
+def test_two_tabs_that_show_the_same_order_place_it_once_and_say_so(client: Client, old_shop: Shop) -> None:
+    one, other = worked_out(client, S3), worked_out(client, S3)
+
+    first, second = client.post(SHEET, one), client.post(SHEET, other, follow=True)
+
+    number = Order.objects.get().number
+    assert first.url == f"/shops/fern-and-fable/orders/{number}/"  # type: ignore[attr-defined]
+    assert second.redirect_chain == [(first.url, 302)]  # type: ignore[attr-defined]
+    assert f"This order is placed already, as {number}; nothing was ordered twice." in text(second)
+
+
+def test_the_same_basket_once_more_is_a_new_order(client: Client, old_shop: Shop) -> None:
+    """Worked out again after the first was placed, or after it was withdrawn."""
+    client.post(SHEET, worked_out(client, S3))
+    client.post(f"/shops/fern-and-fable/orders/{Order.objects.get().number}/withdraw/")
+    client.post(SHEET, worked_out(client, S3))
+    client.post(SHEET, worked_out(client, S3))
+
+    assert sorted(Order.objects.values_list("state", flat=True)) == ["placed", "placed", "withdrawn"]
+
+
+def test_two_people_of_a_shop_who_order_the_same_place_an_order_each(client: Client, old_shop: Shop) -> None:
+    buyers, owners = worked_out(client, S3), Client()
+    owners.force_login(builders.member(old_shop, "owner"))
+    owners.post(SHEET, worked_out(owners, S3))
+    client.post(SHEET, buyers)
+
+    assert Order.objects.count() == 2
+
+
+def test_a_second_tab_that_was_changed_loses_nothing_and_is_shown_before_it_is_placed(
+    client: Client, old_shop: Shop
+) -> None:
+    """Both tabs showed two cases; in the second one, three were typed without working it out again: 3 × 72 + 18."""
+    one, other = worked_out(client, S3), worked_out(client, S3)
+    client.post(SHEET, one)
+
+    answer = client.post(SHEET, {**other, "c-SUC-RG": "3"})
+
+    assert answer.status_code == 422
+    assert "Nothing is ordered yet" in text(answer)
+    assert 'name="c-SUC-RG" id="c-SUC-RG" value="3"' in answer.content.decode()
+    assert "$234.00" in text(answer)
+    assert Order.objects.count() == 1
+
+
+def test_two_tabs_that_show_different_orders_give_two_as_each_was_worked_out(client: Client, old_shop: Shop) -> None:
     one, other = worked_out(client, S3), worked_out(client, {"c-PEB-WS": "2"})
     client.post(SHEET, one)
     client.post(SHEET, {**other, "seen_leaves": "2026-12-31"})
@@ -327,9 +373,9 @@ def test_the_sheet_asks_the_same_number_of_queries_for_3_and_for_30_products(
         )
         Price.objects.create(price_list=prices, item=item, unit_price_e4=100000)
 
-    # session, user, membership; sheet: settings, prices, scents, dates, products, addresses, last order;
+    # session, user, membership; sheet: settings, prices, scents, dates, products, addresses, last order, orders;
     # page: membership, workshop
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(13):
         page = client.get(SHEET)
     assert page.content.decode().count("<tbody id=") == 3 + more
 

@@ -58,7 +58,7 @@ def test_a_wrong_password_says_so_and_keeps_the_address(client: Client, nora: Us
 
     assert not is_in(client)
     assert 'value="nora@fern.example"' in answer.content.decode()
-    assert "not correct" in answer.content.decode()
+    assert "belong together. Type both again." in answer.content.decode()
 
 
 def test_after_five_wrong_passwords_the_right_one_does_not_help_for_a_while(client: Client, nora: User) -> None:

@@ -20,7 +20,7 @@ from wholesale.actions import documents, events, numbers
 from wholesale.core import invoicing as core
 from wholesale.core.orders import OPEN_STATES
 from wholesale.core.pricing import Terms
-from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, from_e4, from_minor, to_minor
+from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, from_e4, from_minor, to_minor
 from wholesale.core.workshop import Workshop
 from wholesale.models import Invoice, Order, OrderLine, Payment, Scent, Settlement, Shipment
 from wholesale.queries import invoicing as books
@@ -285,6 +285,7 @@ def record_payment(  # noqa: PLR0913  (what stands on the bank's line)
         recorded = Payment.objects.filter(shop=payer, token=token).first()
         if recorded:
             return int(recorded.pk)
+        _refuse_before_account(payer, received_on)
         named = _named(payer, invoice, order)
         payment = Payment.objects.create(
             shop=payer, token=token, received_on=received_on, recorded_at=clock.now(), recorded_by=by,
@@ -341,12 +342,20 @@ def _refuse_payment(amount: Decimal, currency: str, received_on: date, reference
     if amount <= 0:
         raise Refusal("amount", f"{amount} can't have come in; give an amount above 0.", "amount")
     if received_on > clock.today():
-        message = f"{received_on} is still to come; give the day the money came in."
+        message = f"{day_words(received_on)} is still to come; give the day the money came in."
         raise Refusal("received_on", message, "received_on")
     if len(reference.strip()) > MOST_LETTERS:
         message = f"The reference has {len(reference.strip())} letters; shorten it to at most {MOST_LETTERS}."
         raise Refusal("too_long", message, "reference")
     return to_minor(amount, currency)
+
+
+def _refuse_before_account(payer: Shop, received_on: date) -> None:
+    """A year mistyped would earn every early-payment discount there is."""
+    if received_on < payer.opened_on:
+        opened = day_words(payer.opened_on)
+        message = f"{payer} has had its account since {opened}; check the year of the day the money came in."
+        raise Refusal("received_on", message, "received_on")
 
 
 def _named(payer: Shop, invoice: str, order: str) -> _Named:

@@ -85,8 +85,8 @@ def order(request: Request, slug: str, number: str) -> Response:
 @api_view(["GET"])
 def papers(request: Request, slug: str, number: str) -> Response:
     """The papers of an order and whether they are made."""
-    found = order_pages.order(member_of(request, slug).shop, number)
-    return Response(serializers.Paper(found.papers, many=True).data)
+    found = order_pages.papers(member_of(request, slug).shop, number)
+    return Response(serializers.Paper(found, many=True).data)
 
 
 @extend_schema(responses={(200, "application/pdf"): OpenApiTypes.BINARY, 404: serializers.Problem})

@@ -21,6 +21,12 @@ def _text(found: str) -> str:
     return found.strip()
 
 
+def _country(found: str) -> str:
+    if not (len(found) == 2 and found.isascii() and found.isupper()):
+        raise ValueError
+    return found
+
+
 def _currency(found: str) -> str:
     minor_units(found)
     return found
@@ -122,7 +128,10 @@ SETTINGS: tuple[Setting, ...] = (
     _words("city", "", "Town on papers."),
     _words("region", "", "State, province or county on papers."),
     _words("postcode", "", "Postal code on papers."),
-    _words("country", "US", "Country of the workshop, as an ISO 3166 code."),
+    Setting(
+        name="country", default="US", allowed="two capital letters, such as US, GB or DE (ISO 3166-1)",
+        sentence="Country of the workshop; it decides the size of its papers.", read=_country,
+    ),
     _words("email", "", "Where shops write to."),
     _words("phone", "", "Where shops call."),
     _words("tax_id", "", "Tax number that stands on invoices."),

@@ -8,12 +8,17 @@ from uuid import uuid4
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 
 from wholesale import clock
 from wholesale.core.values import NotAllowed, NotFound, Refusal, minor_units
 
 Shown = TypeVar("Shown", bound=forms.Form)
+
+
+#: More than this is a slip of the finger.
+MOST_RECEIVED = Decimal(9_999_999)
 
 
 class PlainForm(forms.Form):
@@ -28,8 +33,18 @@ class PaymentForm(PlainForm):
     """Money that came in; the token makes a double tap count once."""
 
     token = forms.CharField(max_length=64, widget=forms.HiddenInput)
-    amount = forms.DecimalField(label="Amount received", min_value=Decimal("0.01"), max_digits=14)
-    received_on = forms.DateField(label="Received on", widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
+    amount = forms.DecimalField(
+        label="Amount received",
+        min_value=Decimal("0.01"),
+        max_value=MOST_RECEIVED,
+        error_messages=dict.fromkeys(("required", "invalid", "min_value"), "Give the amount in figures, above zero.")
+        | {"max_value": "This is more than a payment can be; look at the figures again."},
+    )
+    received_on = forms.DateField(
+        label="Received on",
+        widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"),
+        error_messages=dict.fromkeys(("required", "invalid"), "Give the day the money came in."),
+    )
     reference = forms.CharField(label="Reference", required=False, max_length=80)
 
     def __init__(self, currency: str, *args: Any, initial: dict[str, Any] | None = None, **kwargs: Any) -> None:
@@ -44,7 +59,10 @@ class CreditForm(PlainForm):
     """Why an invoice is taken back in full; the shop reads it."""
 
     because = forms.CharField(
-        label="Reason, printed on the credit note", max_length=400, widget=forms.Textarea({"rows": 2})
+        label="Reason, printed on the credit note",
+        max_length=400,
+        widget=forms.Textarea({"rows": 2}),
+        error_messages={"required": "Write why; the shop reads it on the credit note."},
     )
 
 
@@ -61,6 +79,15 @@ def refused(form: Shown, refusal: Refusal) -> Shown:
         raise refusal
     form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
     return form
+
+
+def page(request: HttpRequest, template: str, known: dict[str, Any], form: forms.Form | None) -> HttpResponse:
+    """The page; what is wrong with a refused form is told at its top too, where a phone begins to read."""
+    if form is None or not form.errors:
+        return render(request, template, known)
+    why = " ".join(dict.fromkeys(str(error) for errors in form.errors.values() for error in errors))
+    messages.error(request, f"Nothing was recorded. {why}")
+    return render(request, template, known, status=422)
 
 
 @contextmanager

@@ -9,11 +9,12 @@ from django.views.decorators.http import require_GET, require_POST
 from wholesale import clock
 from wholesale.actions import invoicing
 from wholesale.core.values import Refusal
-from wholesale.maker.forms import CreditForm, PaymentForm, refused
+from wholesale.maker.forms import CreditForm, PaymentForm, page, refused
 from wholesale.maker.papers import papers_of_order
 from wholesale.queries import invoicing as bills
 from wholesale.queries import shipping as shelves
 from wholesale.web.access import maker_only, signed_in
+from wholesale.web.templatetags.casewright import money
 
 
 @require_GET
@@ -21,8 +22,8 @@ from wholesale.web.access import maker_only, signed_in
 def invoices(request: HttpRequest) -> HttpResponse:
     """All invoices, or only those with something open; above them what is still to be invoiced."""
     only_open = "open" in request.GET
-    page = bills.invoices(on=clock.today(), only_open=only_open, page=request.GET.get("page", "1"))
-    known = {"page": page, "only_open": only_open, "to_invoice": shelves.to_invoice()}
+    listed = bills.invoices(on=clock.today(), only_open=only_open, page=request.GET.get("page", "1"))
+    known = {"page": listed, "only_open": only_open, "to_invoice": shelves.to_invoice()}
     return render(request, "maker/invoices.html", known)
 
 
@@ -68,9 +69,9 @@ def _received(form: PaymentForm, number: str) -> str:
     """What a payment did, said from how the invoice stands now."""
     row = bills.invoice_page(number, on=clock.today()).row
     standing = bills.shop_account(row.shop_slug, on=clock.today()).on_account
-    words = f"{number} is settled." if not row.open else f"{number} has {row.open} {row.currency} open."
-    return f"Recorded {form.cleaned_data['amount']} {row.currency}. {words}" + (
-        f" {standing} {row.currency} stands on the shop's account." if standing else ""
+    words = f"{number} is settled." if not row.open else f"{money(row.open, row.currency)} of {number} is still open."
+    return f"Recorded {money(form.cleaned_data['amount'], row.currency)}. {words}" + (
+        f" {money(standing, row.currency)} stands on the shop's account." if standing else ""
     )
 
 
@@ -80,8 +81,8 @@ def _page(request: HttpRequest, number: str, **forms_shown: forms.Form) -> HttpR
         "invoice": found,
         "row": found.row,
         "papers": papers_of_order(found.row.order),
-        "payment_form": PaymentForm(found.row.currency, initial={"amount": found.row.open}),
+        "payment_form": PaymentForm(found.row.currency, initial={"amount": found.row.open or None}),
         "credit_form": CreditForm(),
         **forms_shown,
     }
-    return render(request, "maker/invoice.html", known, status=422 if forms_shown else 200)
+    return page(request, "maker/invoice.html", known, next(iter(forms_shown.values()), None))

@@ -5,12 +5,12 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
 from wholesale.actions import production
 from wholesale.core.values import Conflict, Refusal
-from wholesale.maker.forms import PlainForm, refused
+from wholesale.maker.forms import PlainForm, page, refused
 from wholesale.maker.papers import papers_of_load
 from wholesale.queries import day_sheet
 from wholesale.queries.day_sheet import LoadRow
@@ -24,7 +24,11 @@ class DoneForm(PlainForm):
         super().__init__(*args)
         for portion in load.portions:
             label = f"Good of {portion.pieces} for {portion.order}: {portion.product}"
-            self.fields[f"good-{portion.id}"] = forms.IntegerField(label=label, min_value=0, initial=portion.pieces)
+            wrong = f"{portion.order}: count the good pieces, from 0 to {portion.pieces}."
+            self.fields[f"good-{portion.id}"] = forms.IntegerField(
+                label=label, min_value=0, initial=portion.pieces,
+                error_messages=dict.fromkeys(("required", "invalid", "min_value"), wrong),
+            )  # fmt: skip
             self.fields[f"reason-{portion.id}"] = forms.CharField(
                 label=f"Why rejected, {portion.order}", required=False, max_length=120
             )
@@ -53,7 +57,7 @@ def done(request: HttpRequest, number: int) -> HttpResponse:
     row = day_sheet.load_page(number)
     form = DoneForm(row, request.POST)
     if not form.is_valid():
-        return _page(request, row, form, status=422)
+        return _page(request, row, form)
     try:
         batch = production.mark_done(
             by=signed_in(request), load=number, good=form.by_portion("good"),
@@ -62,7 +66,7 @@ def done(request: HttpRequest, number: int) -> HttpResponse:
     except Conflict as conflict:
         messages.info(request, conflict.message)
     except Refusal as refusal:
-        return _page(request, row, refused(form, refusal), status=422)
+        return _page(request, row, refused(form, refusal))
     else:
         messages.success(request, f"Done: batch {batch}. Write this number on the tray.")
     return redirect("bench:load", number)
@@ -77,7 +81,7 @@ def sheet(request: HttpRequest, number: int) -> HttpResponse:
     return redirect("bench:load", number)
 
 
-def _page(request: HttpRequest, row: LoadRow, form: DoneForm, status: int = 200) -> HttpResponse:
+def _page(request: HttpRequest, row: LoadRow, form: DoneForm) -> HttpResponse:
     papers = papers_of_load(row.id)
     known = {"load": row, "form": form, "papers": papers, "cautions": day_sheet.CAUTIONS}
-    return render(request, "maker/load.html", known, status=status)
+    return page(request, "maker/load.html", known, form)

@@ -6,21 +6,20 @@ from uuid import uuid4
 from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
 from wholesale import clock
 from wholesale.actions import invoicing, orders, shipping
-from wholesale.core.production.promise import Gate
 from wholesale.core.values import Refusal
-from wholesale.maker.forms import PaymentForm, PlainForm, refused, told
+from wholesale.maker.forms import PaymentForm, PlainForm, page, refused, told
 from wholesale.maker.papers import papers_of_order
 from wholesale.queries import bench_orders
 from wholesale.queries import invoicing as bills
 from wholesale.queries import shipping as shelves
 from wholesale.queries.shipping import PackPage
 from wholesale.web.access import bench_only, maker_only, signed_in
-from wholesale.web.templatetags.casewright import count
+from wholesale.web.gates import steps
 
 
 class RefuseForm(PlainForm):
@@ -29,6 +28,7 @@ class RefuseForm(PlainForm):
     because = forms.CharField(
         label="Reason, for the shop", max_length=400, widget=forms.Textarea({"rows": 2}),
         help_text="The shop reads this sentence.",
+        error_messages={"required": "Write why you refuse; the shop reads it."},
     )  # fmt: skip
 
 
@@ -36,14 +36,21 @@ class PackForm(PlainForm):
     """Whole cases of each line, filled in with what is ready; fewer may be packed."""
 
     token = forms.CharField(max_length=64, widget=forms.HiddenInput)
-    cartons = forms.IntegerField(label="Cartons", min_value=1, max_value=999, initial=1)
+    cartons = forms.IntegerField(
+        label="Cartons", min_value=1, max_value=999, initial=1,
+        error_messages=dict.fromkeys(("required", "invalid", "min_value", "max_value"), "Count the cartons: 1 to 999."),
+    )  # fmt: skip
 
     def __init__(self, page: PackPage, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, initial={"token": uuid4().hex}, **kwargs)
         self.page = page
         for line in page.lines:
             label = f"Cases of {line.name}"
-            self.fields[f"cases-{line.line}"] = forms.IntegerField(label=label, min_value=0, initial=line.ready)
+            wrong = f"{line.name}: give whole cases, from 0 to {line.open}."
+            self.fields[f"cases-{line.line}"] = forms.IntegerField(
+                label=label, min_value=0, initial=line.ready,
+                error_messages=dict.fromkeys(("required", "invalid", "min_value"), wrong),
+            )  # fmt: skip
 
     def cases(self) -> dict[int, int]:
         """Cases by order line."""
@@ -119,27 +126,11 @@ def deposit(request: HttpRequest, number: str) -> HttpResponse:
     return redirect("bench:order", number)
 
 
-def gate_steps(gates: tuple[Gate, ...]) -> list[dict[str, Any]]:
-    """The gates of a promise as their component shows them."""
-    return [
-        {
-            "title": gate.title, "when": gate.passed_on, "because": gate.because, "binding": gate.binding,
-            "took": "" if said(gate) else count(gate.took_days, "day,days"),
-        }
-        for gate in gates
-    ]  # fmt: skip
-
-
-def said(gate: Gate) -> bool:
-    """Do a gate's days go without saying: none, or its reason begins with them?"""
-    return not gate.took_days or gate.because.startswith(f"{gate.took_days} ")
-
-
 def _page(request: HttpRequest, number: str, **forms_shown: forms.Form) -> HttpResponse:
     found = bench_orders.bench_order(number)
     known = {
         "order": found,
-        "gates": gate_steps(found.gates),
+        "gates": steps(found.gates),
         "packing": shelves.pack_page(number),
         "shipments": shelves.shipments(order=number),
         "bills": bills.invoices_of_order(number, clock.today()),
@@ -150,4 +141,4 @@ def _page(request: HttpRequest, number: str, **forms_shown: forms.Form) -> HttpR
         **forms_shown,
     }
     known["pack_form"] = known["pack_form"] or PackForm(known["packing"])  # type: ignore[arg-type]
-    return render(request, "maker/order.html", known, status=422 if forms_shown else 200)
+    return page(request, "maker/order.html", known, next(iter(forms_shown.values()), None))

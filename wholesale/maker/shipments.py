@@ -2,13 +2,13 @@
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
 from wholesale.actions import invoicing, shipping
 from wholesale.core.documents.papers import address_lines
 from wholesale.core.values import Conflict, Refusal
-from wholesale.maker.forms import ShipForm, refused
+from wholesale.maker.forms import ShipForm, page, refused
 from wholesale.maker.papers import papers_of_order
 from wholesale.queries import shipping as shelves
 from wholesale.web.access import bench_only, maker_only, signed_in
@@ -27,13 +27,13 @@ def ship(request: HttpRequest, number: str) -> HttpResponse:
     """The carrier has taken it."""
     form = ShipForm(request.POST)
     if not form.is_valid():
-        return _page(request, number, form, status=422)
+        return _page(request, number, form)
     try:
         shipping.ship(by=signed_in(request), number=number, **form.cleaned_data)
     except Conflict as conflict:
         messages.info(request, conflict.message)
     except Refusal as refusal:
-        return _page(request, number, refused(form, refusal), status=422)
+        return _page(request, number, refused(form, refusal))
     else:
         messages.success(request, f"{number} is on its way.")
     return redirect("bench:shipment", number)
@@ -52,7 +52,7 @@ def invoice(request: HttpRequest, number: str) -> HttpResponse:
     return redirect("bench:invoice", issued)
 
 
-def _page(request: HttpRequest, number: str, form: ShipForm, status: int = 200) -> HttpResponse:
+def _page(request: HttpRequest, number: str, form: ShipForm) -> HttpResponse:
     found = shelves.shipment_page(number)
     known = {
         "shipment": found,
@@ -60,4 +60,4 @@ def _page(request: HttpRequest, number: str, form: ShipForm, status: int = 200) 
         "papers": papers_of_order(found.row.order),
         "ship_to": address_lines(found.ship_to),
     }
-    return render(request, "maker/shipment.html", known, status=status)
+    return page(request, "maker/shipment.html", known, form)

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET, require_POST
 from wholesale import clock
 from wholesale.actions import invoicing
 from wholesale.core.values import Refusal
-from wholesale.maker.forms import PaymentForm, refused
+from wholesale.maker.forms import PaymentForm, page, refused
 from wholesale.queries import bench_shops
 from wholesale.queries import invoicing as bills
 from wholesale.web.access import maker_only, signed_in
@@ -50,4 +50,4 @@ def _page(request: HttpRequest, slug: str, form: PaymentForm | None = None) -> H
         "account": account,
         "form": form or PaymentForm(account.currency, initial={"amount": account.owed or None}),
     }
-    return render(request, "maker/shop.html", known, status=422 if form else 200)
+    return page(request, "maker/shop.html", known, form)

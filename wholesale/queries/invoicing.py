@@ -299,6 +299,11 @@ class AccountPage:
         """What of it is past its due date."""
         return sum((row.open for row in self.open if row.state == "overdue"), Decimal(0))
 
+    @property
+    def in_favour(self) -> Decimal:
+        """What the workshop owes the shop: a negative balance turned round, else 0."""
+        return max(-self.balance, Decimal(0))
+
 
 def shop_account(slug: str, *, on: date, payments: int = 20) -> AccountPage:
     """A shop's open invoices, last payments, deposits and balance: 9 queries. ``NotFound`` for no such shop."""

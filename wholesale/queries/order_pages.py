@@ -168,6 +168,14 @@ def placed_with(shop: Shop, token: str) -> str:
     return Order.objects.filter(shop=shop, token=token).values_list("number", flat=True).first() or ""
 
 
+def papers(shop: Shop, number: str) -> tuple[Paper, ...]:
+    """The papers of one order of the shop, ``NotFound`` for any other: 2 queries."""
+    row = Order.objects.filter(shop=shop, number=number).first()
+    if row is None:
+        raise NotFound("order", f"There is no order {number}.", "number")
+    return tuple(_papers(row))
+
+
 def paper(shop: Shop, paper_id: int) -> Paper:
     """One paper the shop may see, ``NotFound`` for any other: 1 query."""
     return _paper(_paper_row(shop, paper_id))

@@ -64,10 +64,12 @@ class Sheet:
     products: tuple[Product, ...]
     ship_to: tuple[Place, ...]
     last_order: str
+    #: Orders the shop has placed so far, whatever became of them.
+    placed: int
 
 
 def sheet(shop: Shop) -> Sheet:
-    """The sheet of one shop: 7 queries, however many products."""
+    """The sheet of one shop: 8 queries, however many products."""
     settings = workshop.workshop()
     prices = catalogue.prices(clock.today())
     scents = list(Scent.objects.values_list("code", "name"))
@@ -79,6 +81,7 @@ def sheet(shop: Shop) -> Sheet:
         products=tuple(_product(row, prices.get(row.code), scents, dates, settings.currency) for row in rows),
         ship_to=tuple(Place(id=row.pk, text=", ".join(row.lines)) for row in _places(shop)),
         last_order=_last_order(shop),
+        placed=Order.objects.filter(shop=shop).count(),
     )
 
 

@@ -17,4 +17,5 @@ def front_door(request: HttpRequest) -> HttpResponse:
     shops = list(access.shops_of(request.user))
     if len(shops) == 1:
         return redirect("shop:order_sheet", shops[0].slug)
-    return render(request, "shop/front.html", {"shops": shops})
+    # No shop is chosen yet, so the head of the page names none.
+    return render(request, "shop/front.html", {"shops": shops, "membership": None, "nav": ()})

@@ -1,13 +1,12 @@
 """What an order comes to and when it leaves, in the words of the order sheet."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
 from wholesale.core.pricing import Arithmetic, Gap, Terms
-from wholesale.core.production.promise import Gate
 from wholesale.queries.orders import Quote
+from wholesale.web.gates import Step, steps
 from wholesale.web.templatetags.casewright import count, money
 
 
@@ -29,17 +28,6 @@ class Fix:
     closer: str
     add: str
     button: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Step:
-    """One gate of the promise as ``components/gates.html`` shows it."""
-
-    title: str
-    when: date
-    took: str
-    because: str
-    binding: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,17 +68,6 @@ def panel(quote: Quote) -> Panel:
         holds_until=quote.holds_until,
         steps=steps(promise.gates if promise else ()),
     )
-
-
-def steps(gates: Sequence[Gate]) -> tuple[Step, ...]:
-    """Put the gates of a promise into the words of the page."""
-    return tuple(
-        Step(
-            title=gate.title, when=gate.passed_on, because=gate.because, binding=gate.binding,
-            took=count(gate.took_days, "day,days") if gate.took_days else "",
-        )
-        for gate in gates
-    )  # fmt: skip
 
 
 def _sums(quote: Quote, found: dict[str, Arithmetic]) -> tuple[Amount, ...]:

@@ -1,12 +1,13 @@
 """The order sheet: choose cases, see what they come to and when they leave, place the order."""
 
-import uuid
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from django import forms
+from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
@@ -16,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from accounts import access
 from accounts.models import Membership
 from wholesale.actions import orders as order_actions
+from wholesale.core.orders import MOST_CASES
 from wholesale.core.values import Refusal
 from wholesale.queries import order_pages, orders, sheet
 from wholesale.queries.orders import Quote
@@ -135,20 +137,29 @@ def _placed(request: HttpRequest, membership: Membership, page: Sheet, found: Ty
         except Refusal as refused:
             said = refused.message
             quote = _quote(membership, found)
-    number = order_pages.placed_with(membership.shop, request.POST.get("token", ""))
-    if number:
+    if number := _placed_before(request, membership, found):
         return redirect("shop:order", membership.shop.slug, number)
     return _shown(request, membership, page, found, notice=said, refused=said != LOOK_FIRST, quote=quote)
 
 
 def _order(request: HttpRequest, membership: Membership, found: Typed, details: Details) -> HttpResponse:
     slug = membership.shop.slug
+    if number := _placed_before(request, membership, found):
+        messages.info(request, f"This order is placed already, as {number}; nothing was ordered twice.")
+        return redirect("shop:order", slug, number)
     with answered():
         number = order_actions.place(
             by=signed_in(request), shop=slug, basket=found.basket, token=request.POST["token"],
             seen_total=_decimal(request.POST.get("seen_total", "")), **details.cleaned_data,
         )  # fmt: skip
     return redirect("shop:order", slug, number)
+
+
+def _placed_before(request: HttpRequest, membership: Membership, found: Typed) -> str:
+    """Return the order that this very working out has placed already: a second press, a resend, a second tab."""
+    if request.POST.get("seen_basket") != found.digest:
+        return ""
+    return order_pages.placed_with(membership.shop, request.POST.get("token", ""))
 
 
 def _unseen(request: HttpRequest, found: Typed, quote: Quote | None) -> str:
@@ -188,7 +199,7 @@ def _shown(
 
 
 def _context(membership: Membership, page: Sheet, found: Typed, quote: Quote | None) -> dict[str, object]:
-    """Return what the sheet and its panel show; each working out has a token of its own."""
+    """Return what the sheet and its panel show, with the token of what is worked out."""
     errors = _errors(found, quote)
     rows = [_row(product, found, errors) for product in page.products]
     return {
@@ -200,11 +211,21 @@ def _context(membership: Membership, page: Sheet, found: Typed, quote: Quote | N
             if row.product.sold or row.error or any(cell.value not in {"", "0"} for cell in row.cells)
         ],
         "may_order": access.can_order(membership),
+        "most": MOST_CASES,
         "panel": panel(quote) if quote else None,
         "wrong": next(((row.product.code, row.error) for row in rows if row.error), None),
-        "token": uuid.uuid4().hex,
+        "token": _token(membership, page, found),
         "digest": found.digest,
     }
+
+
+def _token(membership: Membership, page: Sheet, found: Typed) -> str:
+    """Return what makes one order of it: the same for one person's same basket until the shop's next order is placed.
+
+    Two tabs that show the same order place it once; once it is placed, the same basket is a new order.
+    """
+    means = f"{membership.user_id}/{membership.shop_id}/{page.placed}/{found.digest}"
+    return hashlib.sha256(means.encode()).hexdigest()[:32]
 
 
 def _errors(found: Typed, quote: Quote | None) -> dict[str, str]:

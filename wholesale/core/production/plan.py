@@ -16,7 +16,7 @@ from fractions import Fraction
 from wholesale.core.catalogue import Catalogue, Operation, Recipe, Sku
 from wholesale.core.production.bench import Bench, Task, days_back, usable_on
 from wholesale.core.production.calendar import ONE_DAY, Calendar
-from wholesale.core.production.work import Demand, Load, Pick, Plan, pieces_by_day
+from wholesale.core.production.work import Demand, Load, Pick, Plan, Portion, pieces_by_day
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal, ceil_div
 
@@ -93,7 +93,32 @@ def mend(
         # The furthest along first: fresh pieces must not take the room of bases that wait.
         for step, pieces in reversed(remainder(shop.catalogue, kept, demand).items()):
             placed += _Insertion(shop, bench, replace(demand, pieces=pieces), step, kept).run()
-    return Outcome(plan=bench.plan(), placed=tuple(placed))
+    mended = _without_spare_casts(shop, bench.plan(), torn, on_hand, first_day)
+    return Outcome(plan=mended, placed=tuple(placed))
+
+
+def _without_spare_casts(
+    shop: Shop, plan: Plan, torn: set[str], stock: Iterable[OnHand], first_day: date
+) -> Plan:  # fmt: skip
+    """The plan less the unfinished casts that demands placed anew left behind and nobody counts on, latest first."""
+    bench = Bench(shop.catalogue, shop.calendar, plan, stock, first_day)
+    loads = list(plan.loads)
+    for number in reversed(range(len(loads))):
+        if not loads[number].done:
+            kept = (_counted_on(shop, bench, loads[number].day, p, torn) for p in loads[number].portions)
+            loads[number] = replace(loads[number], portions=tuple(p for p in kept if p.pieces))
+    return replace(plan, loads=tuple(load for load in loads if load.portions))
+
+
+def _counted_on(shop: Shop, bench: Bench, day: date, portion: Portion, torn: set[str]) -> Portion:
+    """A portion less the spare pieces in it, if it is a cast for one of the demands; the bench no longer has those."""
+    item = shop.catalogue.items[portion.sku.item]
+    if portion.demand not in torn or item.kind != "part":
+        return portion
+    usable = usable_on(bench.operation(portion.sku, portion.operation), day)
+    spare = min(portion.pieces, int(bench.free_on(portion.sku, usable) / Fraction(item.yield_share)))
+    bench.supply(portion.sku, usable, -Fraction(item.yield_share) * spare)
+    return portion._replace(pieces=portion.pieces - spare)
 
 
 def _that_still_fit(shop: Shop, plan: Plan, in_order: Sequence[Demand], today: date) -> Plan:
@@ -185,8 +210,8 @@ def _first_short(
     bench = Bench(shop.catalogue, shop.calendar, plan, stock, first_day)
     for sku in sorted({p.sku for load in plan.loads for p in load.portions}):
         for part, _ in _parts(shop.catalogue, sku):
-            if bench.short_on(part):
-                using = [d.key for d in demands if d.key not in torn and _uses(shop.catalogue, plan, d, part)]
+            if short := bench.short_on(part):
+                using = [d.key for d in demands if d.key not in torn and _uses(shop.catalogue, plan, d, part, short[0])]
                 if using:
                     return using[-1]
     return None
@@ -197,9 +222,11 @@ def _parts(catalogue: Catalogue, sku: Sku) -> list[tuple[Sku, str]]:
     return [(catalogue.component(line, sku.scent), line.step) for line in recipe.lines if line.component and line.step]
 
 
-def _uses(catalogue: Catalogue, plan: Plan, demand: Demand, part: Sku) -> bool:
+def _uses(catalogue: Catalogue, plan: Plan, demand: Demand, part: Sku, by: date) -> bool:
+    """Whether a demand's work to do takes the part on or before a day."""
     steps = {step for sku, step in _parts(catalogue, demand.sku) if sku == part}
-    todo = (p for load in plan.loads if not load.done for p in load.portions if p.demand == demand.key)
+    loads = (load for load in plan.loads if not load.done and load.day <= by)
+    todo = (p for load in loads for p in load.portions if p.demand == demand.key)
     return any(p.operation in steps for p in todo)
 
 

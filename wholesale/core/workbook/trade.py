@@ -7,7 +7,7 @@ from wholesale.core.catalogue import Catalogue, ItemKind
 from wholesale.core.orders import BasketLine, refuse_line
 from wholesale.core.production.calendar import Calendar, Day, DayKind
 from wholesale.core.values import Refusal, to_minor
-from wholesale.core.workbook.cells import COUNTRY, WEEKDAYS
+from wholesale.core.workbook.cells import WEEKDAYS
 from wholesale.core.workbook.reading import Workbook
 from wholesale.core.workbook.sheets import (
     AddressRow,
@@ -52,12 +52,8 @@ def _check_settings(book: Workbook) -> None:
     for row in book.rows(SettingRow):
         try:
             setting(row.name).value(row.value)
-            if row.name == "country":
-                COUNTRY.read(row.value)
         except Refusal as refusal:
             book.complain(row, "name" if refusal.code == "setting_unknown" else "value", refusal.message)
-        except ValueError:
-            book.complain(row, "value", f"allowed is {COUNTRY.allowed}.")
 
 
 def currency(book: Workbook) -> str:
