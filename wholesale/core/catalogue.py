@@ -10,12 +10,15 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 from fractions import Fraction
+from types import MappingProxyType
 from typing import NamedTuple
 
 from wholesale.core.values import Refusal, from_mg, share, to_mg
 
 #: Pieces where nothing binds.
 NO_LIMIT = 10**9
+#: Every material is the one the recipe names.
+NO_SWAPS: Mapping[str, str] = MappingProxyType({})
 
 
 class ItemKind(StrEnum):
@@ -68,7 +71,8 @@ class Equipment:
     """What holds a load: a pot, a bowl, a set of trays.
 
     A load is full at ``load_g`` grams or ``load_pieces`` pieces, whichever comes
-    first. ``loads_per_day`` of ``None`` never binds. ``hold_minutes`` is how long
+    first; ``load_basis`` says whether the grams are of all that is in it ("total")
+    or of the wax alone ("carrier"). ``loads_per_day`` of ``None`` never binds. ``hold_minutes`` is how long
     one load keeps it; ``window_minutes`` how long the load can be worked.
     """
 
@@ -79,6 +83,7 @@ class Equipment:
     load_g: Decimal | None = None
     load_pieces: int | None = None
     loads_per_day: int | None = None
+    load_basis: str = "total"
     hold_minutes: int = 0
     window_minutes: int | None = None
 
@@ -111,8 +116,10 @@ class Operation:
 
     ``melt`` names the part that is melted for this step and poured into the
     pieces: its grams fill the equipment. ``hands`` is the group of people whose
-    minutes it takes. Before the next step at least ``nights_min`` nights and
-    ``days_min`` calendar days, at most ``days_max`` days, go by.
+    minutes it takes. ``yield_share`` of the pieces come good out of it; ``heat_c``
+    is the temperature it heats to. Before the next step at least ``nights_min``
+    nights and ``days_min`` calendar days (on the same day ``minutes_min`` minutes),
+    at most ``days_max`` days, go by.
     ``cure_days`` stands on the step that the days to "sellable on" count from.
     """
 
@@ -123,7 +130,10 @@ class Operation:
     hands: str = ""
     minutes_per_piece: Decimal = Decimal(0)
     minutes_per_load: Decimal = Decimal(0)
+    yield_share: Decimal = Decimal(1)
+    heat_c: Decimal | None = None
     nights_min: int = 0
+    minutes_min: int = 0
     days_min: int = 0
     days_max: int | None = None
     cure_days: int | None = None
@@ -154,7 +164,12 @@ class Item:
     ``loss`` is the share of a melt that is lost (gross = net / (1 - loss));
     ``yield_share`` the share of pieces that come out good. A product sold by the
     case has a ``case_pack``; a mixed case holds at most ``mix_scents`` scents
-    with at least ``mix_least`` pieces of each.
+    with at least ``mix_least`` pieces of each. Of every batch ``samples_per_batch``
+    pieces are kept back. ``shortage_risk`` is the accepted chance of too few good
+    pieces (``None``: the workshop's own). ``room_g`` is what the vessel has room for.
+    ``limits_refuse`` turns the item's limits from warnings into refusals.
+    ``unit_cost`` is for a piece or a kilogram; ``purchase_pack`` the pieces or grams
+    it is bought in; ``supply_days`` the calendar days from ordering to having it.
     """
 
     code: str
@@ -172,6 +187,16 @@ class Item:
     max_load: Decimal | None = None
     flash_point_c: Decimal | None = None
     heating_limit_c: Decimal | None = None
+    samples_per_batch: int = 0
+    shortage_risk: Decimal | None = None
+    room_g: Decimal | None = None
+    keeps_leftover: bool = False
+    limits_refuse: bool = False
+    unit_cost: Decimal | None = None
+    purchase_pack: Decimal | None = None
+    supplier: str = ""
+    supply_days: int = 0
+    cautions: str = ""
     recipe: Recipe | None = None
 
 
@@ -182,6 +207,15 @@ class Catalogue:
     items: Mapping[str, Item]
     scents: Mapping[str, Scent] = field(default_factory=dict)
     equipment: Mapping[str, Equipment] = field(default_factory=dict)
+    #: Materials that may stand in for another, by its code.
+    substitutes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    #: The workshop's accepted chance of too few good pieces; an item may have its own.
+    shortage_risk: Decimal | None = None
+
+    def steps(self, code: str) -> tuple[Operation, ...]:
+        """The item's operations; none for what is bought in or only mixed."""
+        recipe = self.items[code].recipe
+        return recipe.operations if recipe else ()
 
     def recipe(self, code: str) -> Recipe:
         """The item's recipe; a ``Refusal`` when it has none."""
@@ -211,22 +245,45 @@ def gross_grams(net_g: Decimal, loss: Decimal) -> Decimal:
     return from_mg(to_mg(net_g / (1 - loss)))
 
 
-def melt_weights(catalogue: Catalogue, melt: Sku, net_g: Decimal) -> tuple[Weighed, ...]:
+def swapped(catalogue: Catalogue, sku: Sku, swaps: Mapping[str, str]) -> Sku:
+    """What is really taken for a sku: itself, or the substitute chosen for it, weight for weight.
+
+    ``swaps`` maps a material's code to its substitute's; one that the catalogue doesn't list is a ``Refusal``.
+    """
+    chosen = swaps.get(sku.item, sku.item)
+    if chosen == sku.item:
+        return sku
+    if chosen not in catalogue.substitutes.get(sku.item, ()):
+        listed = ", ".join(catalogue.substitutes.get(sku.item, ())) or "nothing"
+        message = f"{chosen} is no substitute for {sku.item}; what may stand in for it: {listed}."
+        raise Refusal("no_substitute", message, sku.item)
+    return Sku(chosen)
+
+
+def mass_lines(recipe: Recipe) -> list[RecipeLine]:
+    """The lines that make up a melt's mass: shares and loads."""
+    return [line for line in recipe.lines if line.basis not in {Basis.PER_PIECE, Basis.PER_BATCH}]
+
+
+def melt_weights(
+    catalogue: Catalogue, melt: Sku, net_g: Decimal, swaps: Mapping[str, str] = NO_SWAPS
+) -> tuple[Weighed, ...]:
     """What to weigh for one melt that must yield ``net_g`` grams; the parts sum to the gross to the milligram.
 
     The loss is grossed up once for the melt, then shared. With shares ``s`` (sum 1)
     of carrier mass M, loads ``p`` on their carrier and loads ``q`` on the total T:
     T = M (1 + Σ p·s) + T Σ q, so 8 % *of the wax* of a 3,865.98 g melt is
-    3,865.98 / 1.08 × 0.08.
+    3,865.98 / 1.08 × 0.08. ``swaps`` puts substitutes in the place of materials, weight for weight.
     """
     item = catalogue.items[melt.item]
-    lines = catalogue.recipe(melt.item).lines
-    by_mass = [line for line in lines if line.basis not in {Basis.PER_PIECE, Basis.PER_BATCH}]
+    by_mass = mass_lines(catalogue.recipe(melt.item))
     gross_mg = to_mg(gross_grams(net_g, item.loss))
     weights = mass_weights(by_mass)
     parts = share(gross_mg, weights) if by_mass else ()
     return tuple(
-        Weighed(catalogue.component(line, melt.scent), from_mg(mg), line.basis, line.quantity)
+        Weighed(
+            swapped(catalogue, catalogue.component(line, melt.scent), swaps), from_mg(mg), line.basis, line.quantity
+        )
         for line, mg in zip(by_mass, parts, strict=True)
     )
 
@@ -289,11 +346,16 @@ def _walk(catalogue: Catalogue, code: str, above: tuple[str, ...], done: set[str
 def refuse_unworkable(catalogue: Catalogue) -> None:
     """A ``Refusal`` when a step can't be done: no such equipment, a piece no load can hold, a wait turned round."""
     for item in catalogue.items.values():
-        for operation in item.recipe.operations if item.recipe else ():
-            _refuse_wait(item, operation)
-            if operation.equipment and operation.equipment not in catalogue.equipment:
-                raise _no_equipment(item, operation)
-            load_pieces(catalogue, item.code, operation)
+        refuse_unworkable_steps(catalogue, item)
+
+
+def refuse_unworkable_steps(catalogue: Catalogue, item: Item) -> None:
+    """The same for the steps of one item."""
+    for operation in item.recipe.operations if item.recipe else ():
+        _refuse_wait(item, operation)
+        if operation.equipment and operation.equipment not in catalogue.equipment:
+            raise _no_equipment(item, operation)
+        load_pieces(catalogue, item.code, operation)
 
 
 def _no_equipment(item: Item, operation: Operation) -> Refusal:
@@ -319,15 +381,63 @@ def melt_grams(catalogue: Catalogue, item: str, operation: Operation) -> Decimal
     return sum((line.quantity for line in wanted if line.step in {"", operation.code}), Decimal(0))
 
 
+def load_room(catalogue: Catalogue, equipment: Equipment, melt: str) -> Decimal | None:
+    """Net grams of a melt that one load yields, its loss taken off; ``None`` where grams don't bind.
+
+    Where ``load_g`` counts the wax alone, its loads come on top: 16 oz of wax at 8 % make 17.28 oz
+    (common practice, no source); rounded down to the milligram.
+    """
+    if equipment.load_g is None:
+        return None
+    kept = 1 - catalogue.items[melt].loss
+    if equipment.load_basis == "total":
+        return equipment.load_g * kept
+    net = Fraction(equipment.load_g) / carrier_part(catalogue, melt) * Fraction(kept)
+    return from_mg(int(net * 1000))
+
+
+def carrier_part(catalogue: Catalogue, melt: str) -> Fraction:
+    """The part of a melt's mass that is its carrier; all of it for a material melted as it is."""
+    recipe = catalogue.items[melt].recipe
+    if recipe is None:
+        return Fraction(1)
+    lines = mass_lines(recipe)
+    parts = zip(lines, mass_weights(lines), strict=True)
+    return sum((part for line, part in parts if line.basis is Basis.SHARE), Fraction(0))
+
+
+def filling(catalogue: Catalogue, item: str, operation: Operation) -> tuple[str, Decimal]:
+    """What fills a step's load by weight, and its net grams in one piece: a melt, or the part itself in grams.
+
+    ("", 0) where pieces alone fill it.
+    """
+    if operation.melt:
+        return operation.melt, melt_grams(catalogue, item, operation)
+    return (item, Decimal(1)) if catalogue.items[item].unit is Unit.GRAM else ("", Decimal(0))
+
+
+def net_room(catalogue: Catalogue, item: str, operation: Operation) -> Decimal | None:
+    """Net grams that one load of a step has room for; ``None`` where grams don't bind.
+
+    A part in grams loses what it loses when it is melted, at its first step.
+    """
+    equipment = catalogue.equipment.get(operation.equipment)
+    what, _ = filling(catalogue, item, operation)
+    room = load_room(catalogue, equipment, what) if equipment and what else None
+    if room is None or what != item or operation == catalogue.steps(item)[0]:
+        return room
+    return room / (1 - catalogue.items[item].loss)
+
+
 def load_pieces(catalogue: Catalogue, item: str, operation: Operation) -> int:
     """Pieces of an item that one load of the operation's equipment holds; a ``Refusal`` when not even one."""
     if not operation.equipment:
         return NO_LIMIT
     equipment = catalogue.equipment[operation.equipment]
-    limits = [equipment.load_pieces] if equipment.load_pieces is not None else []
-    grams = melt_grams(catalogue, item, operation) if operation.melt else Decimal(0)
-    if equipment.load_g is not None and grams:
-        room = equipment.load_g * (1 - catalogue.items[operation.melt].loss)
+    counts = equipment.load_pieces is not None and catalogue.items[item].unit is Unit.PIECE
+    limits = [equipment.load_pieces or 0] if counts else []
+    room, (_, grams) = net_room(catalogue, item, operation), filling(catalogue, item, operation)
+    if room is not None and grams:
         limits.append(int(room // grams))
     if limits and min(limits) < 1:
         message = (

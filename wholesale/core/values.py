@@ -110,6 +110,21 @@ def bare(number: Decimal) -> str:
     return f"{number.normalize():f}"
 
 
+def percent(number: Decimal | Fraction, digits: int = 3) -> str:
+    """Write a percentage without idle zeros: ``Decimal("6.500")`` is ``6.5 %``."""
+    return f"{plain(number, digits)}\u00a0%"
+
+
+def plain(number: Decimal | Fraction | int, digits: int = 6) -> str:
+    """Write a number with at most ``digits`` decimals and no idle zeros: ``1855.670`` is ``1,855.67``."""
+    exact = Fraction(number)
+    rounded = (Decimal(exact.numerator) / Decimal(exact.denominator)).quantize(
+        Decimal(1).scaleb(-digits), ROUND_HALF_UP
+    )
+    whole, _, decimals = f"{rounded:,f}".partition(".")
+    return f"{whole}.{decimals}".rstrip("0").rstrip(".") if decimals else whole
+
+
 def day_words(day: date) -> str:
     """A day as papers and histories write it: 5 March 2026."""
     return f"{day.day} {day:%B} {day.year}"

@@ -56,6 +56,23 @@ def _whole(found: str) -> int:
     return int(number)
 
 
+def _risk(found: str) -> Decimal | None:
+    """A percentage as a share of one; ``None`` for off."""
+    if found == "off":
+        return None
+    share = _percent(found) / 100
+    if not 0 < share < 1:
+        raise ValueError
+    return share
+
+
+def _above_zero(found: str) -> Decimal:
+    number = _decimal(found)
+    if not number:
+        raise ValueError
+    return number
+
+
 def _clock_time(found: str) -> time:
     clock_time = time.fromisoformat(found)
     if clock_time.tzinfo:
@@ -168,7 +185,20 @@ SETTINGS: tuple[Setting, ...] = (
     _count("claim_days", "5", "Days after arrival in which breakage may be claimed."),
     _count("carrier_days", "2", "Carrier days, Monday to Friday, from leaving to arriving."),
     _one_of("loss_basis", "of_gross", ("of_gross",), "A loss of 3 % means gross = net / 0.97."),
-    _one_of("shortage_risk", "off", ("off",), "Expected yields are used as they are; no spare pieces are planned."),
+    Setting(
+        name="shortage_risk", default="off", allowed="off, or a percentage above 0 and below 100", read=_risk,
+        sentence="The chance of too few good pieces that is accepted; off plans by the expected yield alone.",
+    ),
+    Setting(
+        name="scale_division", default="0.01", allowed="grams above 0, such as 0.1 or 1", read=_above_zero,
+        sentence="The smallest weight the scale shows; weights on a sheet are rounded to it.",
+    ),
+    _share("weigh_tolerance", "2", "How far a weight may be off before the sheet asks for a reason."),
+    _one_of("batch_release", "by_date", ("by_date", "by_hand"),
+            "Whether a batch may be sold from its cure's last day on, or only once somebody released it."),
+    _amount("hour_rate", "0", "What an hour of hands costs, for the cost of a recipe."),
+    _words("reject_reasons", "cracked, sunk, air holes, wick off centre, damaged",
+           "The reasons a reject is filed under, with commas between them."),
     _count("plan_days", "400", "How far ahead the plan looks for room, in days."),
     _words("invoice_series", "INV-", "What stands before the running number of an invoice."),
     _words("credit_series", "CR-", "What stands before the running number of a credit note."),
@@ -214,10 +244,20 @@ class Workshop:
     claim_days: int
     carrier_days: int
     loss_basis: str
-    shortage_risk: str
+    shortage_risk: Decimal | None
+    scale_division: Decimal
+    weigh_tolerance: Decimal
+    batch_release: str
+    hour_rate: Decimal
+    reject_reasons: str
     plan_days: int
     invoice_series: str
     credit_series: str
+
+    @property
+    def reject_names(self) -> tuple[str, ...]:
+        """The reasons a reject may be filed under; "other" is always one of them."""
+        return (*(name for found in self.reject_reasons.split(",") if (name := found.strip())), "other")
 
 
 def setting(name: str) -> Setting:

@@ -1,18 +1,29 @@
 """Tables and constraints, one file per part of the trade."""
 
-from wholesale.models.catalogue import Equipment, Item, Operation, Recipe, RecipeLine, Scent
+from wholesale.models.catalogue import Equipment, Item, Operation, Recipe, RecipeLine, Scent, Substitute
 from wholesale.models.documents import Document, Mail, SheetRefresh
 from wholesale.models.invoicing import Invoice, Payment, Series, Settlement
 from wholesale.models.orders import Order, OrderEvent, OrderLine, OrderLineScent, ShopAccount
 from wholesale.models.pricing import Price, PriceList, Tier
-from wholesale.models.production import CalendarDay, Load, LoadPortion, PlanState, SheetDate, Weekday
+from wholesale.models.production import (
+    BatchEvent,
+    CalendarDay,
+    Load,
+    LoadPortion,
+    PlanState,
+    Reject,
+    SheetDate,
+    Weekday,
+    Weighing,
+)
 from wholesale.models.shipping import Shipment, ShipmentLine, ShipmentLot
-from wholesale.models.stock import Lot, Reservation, StockMovement
+from wholesale.models.stock import ForStock, Lot, Reservation, StockMovement, StockTarget
 from wholesale.models.workshop import Setting
 
 __all__ = [
-    "CalendarDay", "Document", "Equipment", "Invoice", "Item", "Load", "LoadPortion", "Lot", "Mail", "Operation",
-    "Order", "OrderEvent", "OrderLine", "OrderLineScent", "Payment", "PlanState", "Price", "PriceList", "Recipe",
-    "RecipeLine", "Reservation", "Scent", "Series", "Setting", "Settlement", "SheetDate", "SheetRefresh", "Shipment",
-    "ShipmentLine", "ShipmentLot", "ShopAccount", "StockMovement", "Tier", "Weekday",
+    "BatchEvent", "CalendarDay", "Document", "Equipment", "ForStock", "Invoice", "Item", "Load", "LoadPortion", "Lot",
+    "Mail", "Operation", "Order", "OrderEvent", "OrderLine", "OrderLineScent", "Payment", "PlanState", "Price",
+    "PriceList", "Recipe", "RecipeLine", "Reject", "Reservation", "Scent", "Series", "Setting", "Settlement",
+    "SheetDate", "SheetRefresh", "Shipment", "ShipmentLine", "ShipmentLot", "ShopAccount", "StockMovement",
+    "StockTarget", "Substitute", "Tier", "Weekday", "Weighing",
 ]  # fmt: skip

@@ -1,52 +1,11 @@
 """Invoices, credit notes, and money that came in."""
 
-from typing import Any, NoReturn
-
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
 from wholesale.models import orders, shipping
-
-
-class WrittenOnceRows(models.QuerySet[Any]):
-    """Rows that may be added and read, nothing else."""
-
-    def update(self, **_kwargs: Any) -> NoReturn:
-        """Refuse: see ``WrittenOnce``."""
-        refuse_change()
-
-    def bulk_update(self, *_args: Any, **_kwargs: Any) -> NoReturn:
-        """Refuse: see ``WrittenOnce``."""
-        refuse_change()
-
-    def delete(self) -> NoReturn:
-        """Refuse: see ``WrittenOnce``."""
-        refuse_change()
-
-
-def refuse_change() -> NoReturn:
-    """Raise the ``TypeError`` that says how a row written once is corrected."""
-    raise TypeError("This row is written once and never changed; add a row that corrects it.")
-
-
-class WrittenOnce(models.Model):
-    """What accounts rest on: an issued document or money recorded is corrected by another row, never changed."""
-
-    objects = WrittenOnceRows.as_manager()
-
-    class Meta:
-        abstract = True
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        """Add the row; ``TypeError`` when it is there already."""
-        if not self._state.adding:
-            refuse_change()
-        super().save(*args, **kwargs)
-
-    def delete(self, *_args: Any, **_kwargs: Any) -> NoReturn:
-        """Refuse, with a ``TypeError``."""
-        refuse_change()
+from wholesale.models.written_once import WrittenOnce
 
 
 class Series(models.Model):
@@ -73,7 +32,9 @@ class Invoice(WrittenOnce):
     number = models.CharField(max_length=30, unique=True)
     kind = models.CharField(max_length=8)
     shop = models.ForeignKey("accounts.Shop", on_delete=models.PROTECT, related_name="invoices")
-    order = models.ForeignKey(orders.Order, on_delete=models.PROTECT, related_name="invoices")
+    #: Empty only for ``opening`` invoices: those that were open on the first day here, issued before it.
+    order = models.ForeignKey(orders.Order, on_delete=models.PROTECT, null=True, related_name="invoices")
+    opening = models.BooleanField(default=False)
     #: One invoice a shipment; only one that was credited may be replaced, once.
     shipment = models.ForeignKey(shipping.Shipment, on_delete=models.PROTECT, null=True, related_name="invoices")
     replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, related_name="replaced_by")
@@ -93,7 +54,8 @@ class Invoice(WrittenOnce):
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=["invoice", "credit"]), name="invoice_kind_known"),
             models.CheckConstraint(
-                condition=Q(kind="invoice", corrects__isnull=True, shipment__isnull=False)
+                condition=Q(kind="invoice", corrects__isnull=True, shipment__isnull=False, opening=False)
+                | Q(kind="invoice", corrects__isnull=True, shipment__isnull=True, order__isnull=True, opening=True)
                 | Q(kind="credit", corrects__isnull=False, shipment__isnull=True, replaces__isnull=True),
                 name="invoice_has_shipment_credit_has_invoice",
             ),

@@ -62,6 +62,15 @@ class Load(models.Model):
     what = models.ForeignKey(catalogue.Item, on_delete=models.PROTECT, related_name="+")
     scent = models.CharField(max_length=20, blank=True)
     operation = models.CharField(max_length=40, blank=True)
+    #: {item code: recipe version}, frozen when the batch is begun; empty until then.
+    recipes = models.JSONField(default=dict)
+    #: {material code: code of its substitute}, chosen for this batch.
+    swaps = models.JSONField(default=dict)
+    weighed_at = models.DateTimeField(null=True)
+    #: Minutes of hands it really took.
+    minutes = models.DecimalField(max_digits=9, decimal_places=2, null=True)
+    released_at = models.DateTimeField(null=True)
+    scrapped_at = models.DateTimeField(null=True)
     done_at = models.DateTimeField(null=True)
     done_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
     note = models.TextField(blank=True)
@@ -73,12 +82,23 @@ class Load(models.Model):
     def __str__(self) -> str:
         return self.number or f"load {self.pk}"
 
+    @property
+    def melt_lost(self) -> bool:
+        """Was it scrapped before its melt went into any piece?"""
+        return self.scrapped_at is not None and self.scrapped_at == self.done_at
+
 
 class LoadPortion(models.Model):
     """Pieces of a load made for one scent of an order line; ``good`` is what came of them."""
 
     load = models.ForeignKey(Load, on_delete=models.CASCADE, related_name="portions")
-    order_scent = models.ForeignKey(orders.OrderLineScent, on_delete=models.PROTECT, related_name="portions")
+    #: Whom the pieces are for: one of the two.
+    order_scent = models.ForeignKey(
+        orders.OrderLineScent, on_delete=models.PROTECT, null=True, blank=True, related_name="portions"
+    )
+    for_stock = models.ForeignKey(
+        "wholesale.ForStock", on_delete=models.PROTECT, null=True, blank=True, related_name="portions"
+    )
     item = models.ForeignKey(catalogue.Item, on_delete=models.PROTECT, related_name="+")
     scent = models.CharField(max_length=20, blank=True)
     operation = models.CharField(max_length=40)
@@ -91,11 +111,74 @@ class LoadPortion(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=Q(good__isnull=True) | Q(good__lte=models.F("pieces")), name="portion_good_within_pieces"
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(order_scent__isnull=True) ^ Q(for_stock__isnull=True), name="portion_for_one"
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.pieces} in {self.load}"
+
+    @property
+    def order(self) -> orders.Order | None:
+        """The order the pieces are for; ``None`` for those the workshop makes for itself."""
+        return self.order_scent.line.order if self.order_scent else None
+
+    @property
+    def for_whom(self) -> str:
+        """The order's number, or what the workshop makes them for: ``W-1001``, ``stock``, ``sample``."""
+        if self.for_stock:
+            return self.for_stock.purpose
+        return str(self.order)
+
+
+class Reject(models.Model):
+    """Pieces of a portion that did not come good, and why."""
+
+    portion = models.ForeignKey(LoadPortion, on_delete=models.CASCADE, related_name="rejects")
+    pieces = models.PositiveIntegerField()
+    reason = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ["portion_id", "id"]
+        constraints = [models.CheckConstraint(condition=Q(pieces__gte=1), name="reject_from_one")]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} {self.reason}"
+
+
+class Weighing(models.Model):
+    """What was to be weighed of one item for a batch, and what was; the lots taken are its stock movements."""
+
+    load = models.ForeignKey(Load, on_delete=models.PROTECT, related_name="weighings")
+    item = models.ForeignKey(catalogue.Item, on_delete=models.PROTECT, related_name="+")
+    planned_mg = models.BigIntegerField()
+    actual_mg = models.BigIntegerField()
+    because = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["load_id", "id"]
+        constraints = [models.CheckConstraint(condition=Q(actual_mg__gte=0), name="weighing_not_below_zero")]
+
+    def __str__(self) -> str:
+        return f"{self.item} for {self.load}"
+
+
+class BatchEvent(models.Model):
+    """What happened to a batch, when, and who did it. Rows are only added."""
+
+    load = models.ForeignKey(Load, on_delete=models.CASCADE, related_name="events")
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    kind = models.CharField(max_length=30)
+    text = models.TextField()
+
+    class Meta:
+        ordering = ["load_id", "at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.load}: {self.kind}"
 
 
 class SheetDate(models.Model):

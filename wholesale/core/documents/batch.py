@@ -3,28 +3,30 @@
 Mass is ``Decimal`` in grams. Common practice, no source: which fields it has.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
-from typing import NamedTuple
 
-from wholesale.core.catalogue import (
-    Basis,
-    Catalogue,
-    Item,
-    Operation,
-    RecipeLine,
-    Sku,
-    Unit,
-    gross_grams,
-    melt_grams,
-    melt_weights,
+from wholesale.core.catalogue import Basis, Catalogue, Item, Operation, RecipeLine, Sku, Unit
+from wholesale.core.documents.papers import Paper
+from wholesale.core.production.takes import is_at
+from wholesale.core.production.weighing import (
+    Dose,
+    Dosing,
+    MeltPlan,
+    is_blend,
+    melt_plan,
+    melt_plans,
+    melted,
+    tasks,
 )
-from wholesale.core.documents.papers import Paper, percent, plain
 from wholesale.core.production.work import Load
-from wholesale.core.values import share
+from wholesale.core.values import percent, plain, share
+
+__all__ = ["BatchSheet", "Fill", "Melt", "melt_of", "melts", "parts", "sku_name", "steps", "tasks"]
 
 #: A sheet of scales shows hundredths of a gram at best.
 SHOWN = Decimal("0.01")
@@ -56,7 +58,11 @@ class Fill:
 class Ingredient:
     """One thing to weigh: ``bases`` says what its share is of, ``how`` shows the sum.
 
-    ``flash_point_c`` and ``heating_limit_c`` are the supplier's own figures.
+    ``grams`` are exact, to the hundredth; ``scale_g`` is what the scale can show. ``named``
+    is the code in the recipe, another than ``code`` where a substitute stands in
+    (``instead_of`` is its name). ``lots`` are those to take from, oldest first, or those
+    it was taken from once ``actual_g`` was weighed. ``flash_point_c`` and
+    ``heating_limit_c`` are the supplier's own figures.
     """
 
     code: str
@@ -64,9 +70,29 @@ class Ingredient:
     grams: Decimal
     bases: str
     how: str
+    scale_g: Decimal
+    named: str = ""
+    instead_of: str = ""
     is_load: bool = False
+    is_blend: bool = False
     flash_point_c: Decimal | None = None
     heating_limit_c: Decimal | None = None
+    cautions: str = ""
+    lots: tuple[str, ...] = ()
+    actual_g: Decimal | None = None
+    because: str = ""
+    #: Decimals that the scale shows.
+    digits: int = 2
+
+    @property
+    def is_rounded(self) -> bool:
+        """Does the scale show something else than the exact hundredths?"""
+        return self.scale_g != self.grams
+
+    @property
+    def difference_g(self) -> Decimal | None:
+        """What was weighed less what was to be weighed."""
+        return None if self.actual_g is None else self.actual_g - self.scale_g
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +106,11 @@ class Extra:
 
 @dataclass(frozen=True, kw_only=True)
 class Melt:
-    """One melt of a load: what it fills, the loss grossed up, and what to weigh for it."""
+    """One melt of a load: what it fills, the loss grossed up, and what to weigh for it.
+
+    ``into`` names the melt that a blend is mixed for. ``leftover_g`` of the gross is there
+    already, from earlier melts: ``leftover_lots``.
+    """
 
     name: str
     fills: tuple[Fill, ...]
@@ -89,11 +119,39 @@ class Melt:
     gross_g: Decimal
     ingredients: tuple[Ingredient, ...]
     extras: tuple[Extra, ...]
+    code: str = ""
+    into: str = ""
+    leftover_g: Decimal = Decimal(0)
+    leftover_lots: tuple[str, ...] = ()
+    cautions: str = ""
+    digits: int = 2
 
     @property
     def net_how(self) -> str:
         """The sum of what goes into the pieces: ``12 × 150 g + 6 × 180 g``."""
+        if self.into:
+            return f"for {self.into}"
         return " + ".join(f"{fill.pieces} × {plain(fill.grams_each)} g" for fill in self.fills)
+
+    @property
+    def fresh_g(self) -> Decimal:
+        """What is to be weighed exactly: the gross without what is there already."""
+        return sum((part.grams for part in self.ingredients), Decimal(0))
+
+    @property
+    def scale_g(self) -> Decimal:
+        """What is to be weighed as the scale shows it."""
+        return sum((part.scale_g for part in self.ingredients), Decimal(0))
+
+    @property
+    def pot_g(self) -> Decimal:
+        """What is in the pot: as the scale shows it, with what was left of earlier melts."""
+        return (self.scale_g if self.is_rounded else self.fresh_g) + self.leftover_g
+
+    @property
+    def is_rounded(self) -> bool:
+        """Does the scale show something else than the exact hundredths?"""
+        return any(part.is_rounded for part in self.ingredients)
 
     @property
     def gross_how(self) -> str:
@@ -108,12 +166,22 @@ class Melt:
 
 @dataclass(frozen=True, kw_only=True)
 class Step:
-    """What is done to the pieces of a load: its targets, its own cautions, and how long a load can be worked."""
+    """What is done to the pieces of a load: its targets, its own cautions, and how long a load can be worked.
+
+    ``heat_c`` is the temperature it heats to; ``wait`` says how long the pieces stand afterwards.
+    """
 
     name: str
     targets: str
     cautions: str
     window_minutes: int | None
+    heat_c: Decimal | None = None
+    wait: str = ""
+
+    @property
+    def says(self) -> bool:
+        """Does it say more than its name?"""
+        return bool(self.targets or self.cautions or self.window_minutes or self.heat_c or self.wait)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,6 +196,11 @@ class BatchPortion:
     leaves: date | None
     good: int | None = None
     because: str = ""
+
+    @property
+    def no_sample(self) -> bool:
+        """Is it a kept sample of which nothing came good?"""
+        return self.order == "sample" and self.good == 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,6 +219,16 @@ class BatchSheet(Paper):
     done: bool
     note: str = ""
     cautions: tuple[str, ...] = CAUTIONS
+    state: str = "planned"
+    #: The page of this load, for a phone to scan.
+    page_url: str = ""
+    division_g: Decimal | None = None
+    #: Limits that the recipe passes, in words.
+    limits: tuple[str, ...] = ()
+    #: How many starts hold the accepted risk of too few good pieces, in words.
+    risks: tuple[str, ...] = ()
+    swaps: tuple[str, ...] = ()
+    minutes: Decimal | None = None
 
     @property
     def pieces(self) -> int:
@@ -155,7 +238,17 @@ class BatchSheet(Paper):
     @property
     def instructions(self) -> tuple[Step, ...]:
         """The steps that say more than their name."""
-        return tuple(step for step in self.steps if step.targets or step.cautions or step.window_minutes)
+        return tuple(step for step in self.steps if step.says)
+
+    @property
+    def no_sample(self) -> bool:
+        """Was no sample kept, though one was planned?"""
+        return any(portion.no_sample for portion in self.portions)
+
+    @property
+    def is_weighed(self) -> bool:
+        """Has it been weighed, so that the sheet holds what really went in?"""
+        return any(part.actual_g is not None for melt in self.melts for part in melt.ingredients)
 
 
 def sku_name(catalogue: Catalogue, sku: Sku) -> str:
@@ -174,72 +267,100 @@ def holds(catalogue: Catalogue, equipment: str) -> str:
     return " or ".join(limits)
 
 
-def tasks(catalogue: Catalogue, load: Load) -> dict[tuple[Sku, str], tuple[Operation, int]]:
-    """(operation, pieces) of each sku and step in a load, in the load's order."""
-    found: dict[tuple[Sku, str], tuple[Operation, int]] = {}
-    for portion in load.portions:
-        steps = catalogue.recipe(portion.sku.item).operations
-        operation = next(step for step in steps if step.code == portion.operation)
-        before = found.get((portion.sku, operation.code), (operation, 0))[1]
-        found[portion.sku, operation.code] = (operation, before + portion.pieces)
-    return found
-
-
 def steps(catalogue: Catalogue, load: Load) -> tuple[Step, ...]:
     """The steps done with a load, each named once."""
     equipment = catalogue.equipment.get(load.work.equipment)
     window = equipment.window_minutes if equipment else None
+    found = tasks(catalogue, load)
     unique = {
-        Step(name=operation.name, targets=operation.targets, cautions=operation.cautions, window_minutes=window): None
-        for operation, _ in tasks(catalogue, load).values()
-    }
+        Step(
+            name=operation.name, targets=operation.targets, cautions=operation.cautions, window_minutes=window,
+            heat_c=operation.heat_c, wait=wait_words(operation),
+        ): None
+        for operation, _ in found.values()
+    }  # fmt: skip
     return tuple(unique)
 
 
-def melts(catalogue: Catalogue, load: Load) -> tuple[Melt, ...]:
-    """What is melted for a load, in the order of its first use."""
-    filled: dict[Sku, list[Fill]] = {}
-    for (sku, _), (operation, pieces) in tasks(catalogue, load).items():
-        if operation.melt:
-            melt = Sku(operation.melt, sku.scent if catalogue.items[operation.melt].scented else "")
-            grams = melt_grams(catalogue, sku.item, operation)
-            fill = Fill(name=sku_name(catalogue, sku), pieces=pieces, grams_each=grams)
-            filled.setdefault(melt, []).append(fill)
-    return tuple(melt_of(catalogue, sku, fills) for sku, fills in filled.items())
+def wait_words(operation: Operation) -> str:
+    """How long pieces stand after a step: ``at least 1 night, at most 7 days``."""
+    least = [_count(operation.nights_min, "night"), _count(operation.days_min, "day")]
+    least += [_count(operation.minutes_min, "minute"), f"{_count(operation.cure_days or 0, 'day')} of cure"]
+    words = [f"at least {words}" for words in least if not words.startswith("0")]
+    if operation.days_max is not None:
+        words.append(f"at most {_count(operation.days_max, 'day')}")
+    return ", ".join(words)
 
 
-def melt_of(catalogue: Catalogue, sku: Sku, fills: Iterable[Fill]) -> Melt:
+def _count(number: int, unit: str) -> str:
+    return f"{number} {unit}{'' if number == 1 else 's'}"
+
+
+def melts(catalogue: Catalogue, load: Load, how: Dosing | None = None) -> tuple[Melt, ...]:
+    """What is melted for a load, in the order of its first use, blends before what they go into."""
+    filled, how = melted(catalogue, load), how or Dosing()
+
+    def fills(plan: MeltPlan) -> list[Fill]:
+        into = filled[plan.sku] if plan.into is None else [(plan.into, 1, plan.net_g)]
+        return [Fill(name=sku_name(catalogue, sku), pieces=pieces, grams_each=grams) for sku, pieces, grams in into]
+
+    return tuple(_shown(catalogue, plan, fills(plan), how) for plan in melt_plans(catalogue, load, how))
+
+
+def melt_of(catalogue: Catalogue, sku: Sku, fills: Iterable[Fill], how: Dosing | None = None) -> Melt:
     """One melt with what to weigh; the shown hundredths of a gram sum to the shown gross."""
-    into = tuple(fills)
+    into, how = tuple(fills), how or Dosing()
     net = sum((fill.grams for fill in into), Decimal(0))
-    weighed = _weighed(catalogue, sku, net)
-    gross = sum((grams for _, _, grams in weighed), Decimal(0)).quantize(SHOWN, ROUND_HALF_UP)
-    shown = [hundredths * SHOWN for hundredths in share(int(gross / SHOWN), [grams for _, _, grams in weighed])]
-    mix = _Mix([line for _, line, _ in weighed], shown, gross, catalogue)
+    return _shown(catalogue, melt_plan(catalogue, sku, net, how), into, how)
+
+
+def _shown(catalogue: Catalogue, plan: MeltPlan, fills: Iterable[Fill], how: Dosing) -> Melt:
+    grams = [dose.grams for dose in plan.doses]
+    fresh = sum(grams, Decimal(0)).quantize(SHOWN, ROUND_HALF_UP)
+    shown = [hundredths * SHOWN for hundredths in share(int(fresh / SHOWN), grams)] if grams else []
+    mix = _Mix([dose.line for dose in plan.doses], shown, fresh, catalogue)
+    digits = decimals(how.division)
+    item = catalogue.items[plan.sku.item]
     return Melt(
-        name=sku_name(catalogue, sku), fills=into, net_g=net, loss=catalogue.items[sku.item].loss, gross_g=gross,
-        ingredients=tuple(_ingredient(row, grams, mix) for row, grams in zip(weighed, shown, strict=True)),
-        extras=_per_batch(catalogue, sku),
+        name=sku_name(catalogue, plan.sku), code=plan.sku.item, fills=tuple(fills), net_g=plan.net_g, loss=item.loss,
+        gross_g=fresh + plan.leftover_g, leftover_g=plan.leftover_g, cautions=item.cautions,
+        ingredients=tuple(
+            _ingredient(dose, grams, mix, digits) for dose, grams in zip(plan.doses, shown, strict=True)
+        ),
+        digits=digits,
+        extras=tuple(_extra(row, quantity) for row, quantity in plan.counted),
+        into=sku_name(catalogue, plan.into) if plan.into else "",
     )  # fmt: skip
 
 
-class _Weighed(NamedTuple):
-    """One thing of a melt: its item, its recipe line, its grams."""
-
-    item: Item
-    line: RecipeLine
-    grams: Decimal
+def decimals(division: Decimal) -> int:
+    """Decimals that a scale of this division shows: 2 for 0.01, none for 5."""
+    return max(0, -int(division.normalize().as_tuple().exponent))
 
 
-def _weighed(catalogue: Catalogue, sku: Sku, net: Decimal) -> list[_Weighed]:
-    """What a melt is weighed from; a bought material is melted as it is."""
-    item = catalogue.items[sku.item]
-    if item.recipe is None:
-        line = RecipeLine(component=item.code, basis=Basis.SHARE, quantity=Decimal(1))
-        return [_Weighed(item, line, gross_grams(net, item.loss))]
-    lines = [line for line in item.recipe.lines if line.basis not in {Basis.PER_PIECE, Basis.PER_BATCH}]
-    found = melt_weights(catalogue, sku, net)
-    return [_Weighed(catalogue.items[part.sku.item], line, part.grams) for part, line in zip(found, lines, strict=True)]
+def with_lots(found: Iterable[Melt], lots: Mapping[str, tuple[str, ...]]) -> tuple[Melt, ...]:
+    """The melts with the lots of each ingredient, and of what is left of earlier melts, by item code."""
+    return tuple(
+        replace(
+            melt, leftover_lots=lots.get(melt.code, ()) if melt.leftover_g else (),
+            ingredients=tuple(replace(part, lots=lots.get(part.code, ())) for part in melt.ingredients),
+        )
+        for melt in found
+    )  # fmt: skip
+
+
+def with_weights(found: Sequence[Melt], weighed: Mapping[str, tuple[Decimal, str]]) -> tuple[Melt, ...]:
+    """The melts with what was really weighed of each item (grams, and why not as planned).
+
+    An item that goes into two melts was weighed for both together, so it stands at neither.
+    """
+    often = Counter(part.code for melt in found for part in melt.ingredients)
+
+    def actual(part: Ingredient) -> Ingredient:
+        grams, because = weighed.get(part.code, (None, "")) if often[part.code] == 1 else (None, "")
+        return replace(part, actual_g=grams, because=because)
+
+    return tuple(replace(melt, ingredients=tuple(actual(part) for part in melt.ingredients)) for melt in found)
 
 
 @dataclass(frozen=True)
@@ -275,12 +396,14 @@ class _Mix:
         return sum((Fraction(line.quantity) for line in self.lines if line.basis is Basis.LOAD_ON_TOTAL), Fraction(0))
 
 
-def _ingredient(row: _Weighed, grams: Decimal, mix: _Mix) -> Ingredient:
-    item, is_load = row.item, row.line.basis is not Basis.SHARE
-    bases, how = _load_words(row.line, grams, mix) if is_load else _share_words(row.line, mix)
+def _ingredient(dose: Dose, grams: Decimal, mix: _Mix, digits: int) -> Ingredient:
+    item = dose.item
+    bases, how = _load_words(dose.line, grams, mix) if dose.is_load else _share_words(dose.line, mix)
+    instead = mix.catalogue.items[dose.instead_of].name if dose.instead_of else ""
     return Ingredient(
-        code=item.code, name=item.name, grams=grams, bases=bases, how=how, is_load=is_load,
-        flash_point_c=item.flash_point_c, heating_limit_c=item.heating_limit_c,
+        code=item.code, name=item.name, grams=grams, scale_g=dose.scale_g, bases=bases, how=how, named=dose.named,
+        is_load=dose.is_load, is_blend=is_blend(item), instead_of=instead, flash_point_c=item.flash_point_c,
+        heating_limit_c=item.heating_limit_c, cautions=item.cautions, digits=digits,
     )  # fmt: skip
 
 
@@ -306,23 +429,18 @@ def _part(grams: Decimal, of: Decimal) -> str:
     return percent(Fraction(grams) / Fraction(of) * 100 if of else Decimal(0), 2)
 
 
-def _per_batch(catalogue: Catalogue, sku: Sku) -> tuple[Extra, ...]:
+def _extra(item: Item, quantity: Decimal) -> Extra:
     """What goes into a melt by the batch, such as drops of dye."""
-    recipe = catalogue.items[sku.item].recipe
-    lines = [line for line in recipe.lines if line.basis is Basis.PER_BATCH] if recipe else []
-    return tuple(
-        Extra(code=item.code, name=item.name, quantity=f"{_counted(item, Fraction(line.quantity))} to the melt")
-        for line in lines
-        for item in [catalogue.items[catalogue.component(line, sku.scent).item]]
-    )
+    return Extra(code=item.code, name=item.name, quantity=f"{_counted(item, Fraction(quantity))} to the melt")
 
 
 def parts(catalogue: Catalogue, load: Load) -> tuple[Extra, ...]:
     """What else to lay ready for a load: parts and materials used by the piece at its steps, melts left out."""
     needed: dict[Sku, Fraction] = {}
-    for (sku, code), (operation, pieces) in tasks(catalogue, load).items():
+    for (sku, _), (operation, pieces) in tasks(catalogue, load).items():
         for line in catalogue.recipe(sku.item).lines:
-            if line.step == code and line.basis is Basis.PER_PIECE and line.component != operation.melt:
+            at_step = is_at(catalogue, sku.item, line, operation)
+            if at_step and line.basis is Basis.PER_PIECE and line.component != operation.melt:
                 part = catalogue.component(line, sku.scent)
                 needed[part] = needed.get(part, Fraction(0)) + Fraction(line.quantity) * pieces
     return tuple(

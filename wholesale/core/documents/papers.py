@@ -7,28 +7,12 @@ Money is ``Decimal`` in major units. What must stand on an invoice: EU Directive
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from decimal import ROUND_HALF_UP, Decimal
-from fractions import Fraction
+from decimal import Decimal
 
 from wholesale.core import invoicing
 from wholesale.core.invoicing import InvoiceLine, InvoiceValue, TaxGroup
 from wholesale.core.pricing import Terms
-
-
-def percent(number: Decimal | Fraction, digits: int = 3) -> str:
-    """Write a percentage without idle zeros: ``Decimal("6.500")`` is ``6.5 %``."""
-    return f"{plain(number, digits)}\u00a0%"
-
-
-def plain(number: Decimal | Fraction | int, digits: int = 6) -> str:
-    """Write a number with at most ``digits`` decimals and no idle zeros: ``1855.670`` is ``1,855.67``."""
-    exact = Fraction(number)
-    rounded = (Decimal(exact.numerator) / Decimal(exact.denominator)).quantize(
-        Decimal(1).scaleb(-digits), ROUND_HALF_UP
-    )
-    whole, _, decimals = f"{rounded:,f}".partition(".")
-    return f"{whole}.{decimals}".rstrip("0").rstrip(".") if decimals else whole
-
+from wholesale.core.values import percent
 
 # ── what papers share ────────────────────────────────────────────────────────────
 

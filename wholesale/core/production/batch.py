@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from decimal import Decimal
 
-from wholesale.core.catalogue import Catalogue, Operation, Sku, load_pieces, melt_grams
+from wholesale.core.catalogue import Catalogue, Operation, Sku, load_pieces, load_room, melt_grams
 from wholesale.core.values import ceil_div
 
 
@@ -16,9 +16,10 @@ def whole_loads(catalogue: Catalogue, pieces: Mapping[Sku, int], operation: Oper
     equipment = catalogue.equipment[operation.equipment]
     together = sum(pieces.values())
     counts = [ceil_div(together, equipment.load_pieces)] if equipment.load_pieces else []
-    if equipment.load_g is not None and operation.melt:
+    room = load_room(catalogue, equipment, operation.melt) if operation.melt else None
+    if room is not None:
         grams = sum((melt_grams(catalogue, sku.item, operation) * n for sku, n in pieces.items()), Decimal(0))
-        counts.append(ceil_div(grams, equipment.load_g * (1 - catalogue.items[operation.melt].loss)))
+        counts.append(ceil_div(grams, room))
         # A piece is poured from one load: the remainder of a pot below one piece is lost to the count.
         if len(pieces) == 1:
             sku = next(iter(pieces))

@@ -14,16 +14,19 @@ from typing import NamedTuple
 
 from wholesale.core.catalogue import (
     NO_LIMIT,
-    Basis,
     Catalogue,
+    ItemKind,
     Operation,
-    RecipeLine,
     Sku,
+    Unit,
+    filling,
     load_pieces,
-    melt_grams,
+    net_room,
 )
 from wholesale.core.production.calendar import ONE_DAY, Calendar
+from wholesale.core.production.takes import Taken, stocked_parts
 from wholesale.core.production.work import Load, Pick, Plan, Portion, Work, work_of
+from wholesale.core.production.yields import risk_of, step_yields
 from wholesale.core.stock import OnHand, Timeline
 
 
@@ -34,12 +37,21 @@ class Task(NamedTuple):
     operation: Operation
 
 
+class Flow(NamedTuple):
+    """Pieces of a demand on their way from one step (by its place) of a sku to the next."""
+
+    demand: str
+    sku: Sku
+    step: int
+
+
 class _Size(NamedTuple):
-    """What a step's load is of, net grams a piece, and net grams a load has room for."""
+    """What a step's load is of, net grams a piece, net grams and pieces a load has room for."""
 
     work: Work
     grams: Decimal
-    net_room: Decimal
+    net_room: Decimal | None
+    pieces: int | None
 
 
 @dataclass
@@ -50,6 +62,7 @@ class _Draft:
     day: date
     ref: int | None
     done: bool
+    begun: bool
     own_minutes: Decimal
     portions: dict[tuple[str, Sku, str, int | None], int] = field(default_factory=dict)
     grams: Decimal = Decimal(0)
@@ -58,7 +71,9 @@ class _Draft:
     def load(self) -> Load:
         """The load as a value."""
         portions = (Portion(*key[:3], pieces, key[3]) for key, pieces in self.portions.items() if pieces)
-        return Load(work=self.work, day=self.day, portions=tuple(portions), ref=self.ref, done=self.done)
+        return Load(
+            work=self.work, day=self.day, portions=tuple(portions), ref=self.ref, done=self.done, begun=self.begun
+        )
 
 
 class Bench:
@@ -76,12 +91,14 @@ class Bench:
         self.picks = list(plan.picks)
         self._drafts: dict[tuple[str, date], list[_Draft]] = defaultdict(list)
         self._minutes: dict[tuple[str, date], Decimal] = defaultdict(Decimal)
-        self._lines: dict[Sku, Timeline] = defaultdict(Timeline)
+        self._lines: dict[Sku | Flow, Timeline] = defaultdict(Timeline)
         self._sizes: dict[tuple[Sku, str], _Size] = {}
         self._pieces: dict[tuple[str, str], int] = {}
+        self._parts: dict[tuple[Sku, str], list[Taken]] = {}
         self._undo: list[Callable[[], object]] = []
         for on_hand in stock:
             self._lines[on_hand.sku].add(on_hand.usable_on, on_hand.quantity)
+        self._counted = self._counted_on(plan)
         for load in plan.loads:
             self._take_over(load)
         for pick in plan.picks:
@@ -108,19 +125,38 @@ class Bench:
 
     # ── parts and finished stock ─────────────────────────────────────────────
 
-    def free_on(self, sku: Sku, day: date) -> Fraction:
-        """Pieces of a part or product that can be taken on a day without taking them from a later need."""
-        return self._lines[sku].free_on(day)
+    def free_on(self, sku: Sku | Flow, day: date) -> Fraction:
+        """What can be taken of a part, a product or a step's output on a day, and isn't spoken for later."""
+        line = self._lines.get(sku)
+        return line.free_on(day) if line and line.changes else Fraction(0)
 
-    def short_on(self, sku: Sku) -> tuple[date, Fraction] | None:
-        """First day on which a part is short, and by how much."""
+    def short_on(self, sku: Sku | Flow) -> tuple[date, Fraction] | None:
+        """First day on which a part, or what a step needs, is short, and by how much."""
         return self._lines[sku].short_on()
+
+    def flows(self) -> list[Flow]:
+        """The ways of parts between their steps."""
+        return sorted(line for line in self._lines if isinstance(line, Flow))
+
+    def fresh_on(self, line: Sku | Flow, day: date, keeps: timedelta, waited: date | None) -> Fraction:
+        """What is left on a day when the first to come is used first, and nothing later than ``keeps`` allows.
+
+        What came on ``waited`` is kept whatever its age.
+        """
+        there: list[tuple[date, Fraction]] = []
+        changes = sorted(self._lines[line].changes, key=lambda change: (change[0], -change[1]))
+        for then, quantity in (change for change in changes if change[0] <= day):
+            if quantity > 0:
+                there.append((then, quantity))
+            else:
+                there = _used(_kept(there, then, keeps, waited), -quantity)
+        return sum((quantity for _, quantity in _kept(there, day, keeps, waited)), Fraction(0))
 
     def supply_days(self, sku: Sku) -> list[date]:
         """Days on which more of a sku comes."""
         return sorted({day for day, quantity in self._lines[sku].changes if quantity > 0})
 
-    def supply(self, sku: Sku, day: date, quantity: Fraction) -> None:
+    def supply(self, sku: Sku | Flow, day: date, quantity: Fraction) -> None:
         """Book that so many (negative: are needed) on a day."""
         line = self._lines[sku]
         line.add(day, quantity)
@@ -167,9 +203,10 @@ class Bench:
 
     def joinable(self, task: Task, day: date) -> int:
         """Pieces that fit into loads already planned for that day, hands permitting."""
-        if day < self.first_day or not self.calendar.is_work(day):
+        opened = self._open(task, day) if day >= self.first_day else []
+        if not opened or not self.calendar.is_work(day):
             return 0
-        return min(sum(self._room_in(draft, task) for draft in self._open(task, day)), self.hands_room(task, day))
+        return min(sum(self._room_in(draft, task) for draft in opened), self.hands_room(task, day))
 
     def book(self, task: Task, day: date, pieces: int, demand: str) -> None:
         """Put pieces into the day's loads, started ones first; the caller has asked for the room."""
@@ -194,6 +231,7 @@ class Bench:
         """Whether a planned load still has its day, quota, size and minutes; it is counted if so."""
         kept = (
             load.day >= self.first_day
+            and len(self._tasks(load)) == len(load.portions)
             and self.calendar.is_work(load.day)
             and self._has_place(load)
             and all(
@@ -204,6 +242,17 @@ class Bench:
         if kept:
             self._take_over(load)
         return kept
+
+    def beside(self, load: Load, task: Task) -> int:
+        """Pieces of a step that fit into a planned load beside its own: room and minutes of its day."""
+        if load.done or load.begun or task.operation.minutes_per_load > self._draft(load).own_minutes:
+            return 0
+        trial = self._draft(load)
+        for own, portion in self._tasks(load):
+            self._fill(trial, own, portion.pieces, portion.demand)
+        minutes, each = self.minutes_left(task.operation.hands, load.day), task.operation.minutes_per_piece
+        by_hand = NO_LIMIT if minutes is None or not each else max(0, int(minutes // each))
+        return min(self._room_in(trial, task), by_hand)
 
     # ── inside ───────────────────────────────────────────────────────────────
 
@@ -221,10 +270,12 @@ class Bench:
 
     def _draft(self, load: Load) -> _Draft:
         own = max((task.operation.minutes_per_load for task, _ in self._tasks(load)), default=Decimal(0))
-        return _Draft(load.work, load.day, load.ref, load.done, own)
+        return _Draft(load.work, load.day, load.ref, load.done, load.begun, own)
 
     def _tasks(self, load: Load) -> list[tuple[Task, Portion]]:
-        return [(Task(p.sku, self.operation(p.sku, p.operation)), p) for p in load.portions]
+        """The load's portions with their steps; a step that the recipe no longer knows is left out."""
+        found = ((self.operation(p.sku, p.operation), p) for p in load.portions)
+        return [(Task(portion.sku, step), portion) for step, portion in found if step]
 
     def _minutes_of(self, load: Load) -> dict[str, Decimal]:
         """Minutes a load takes of each group of hands; its own, once, are the most that one of its steps asks."""
@@ -244,38 +295,81 @@ class Bench:
             self._minutes[hands, load.day] += minutes
         for task, portion in self._tasks(load):
             self._fill(draft, task, portion.pieces, portion.demand, portion.good)
-            if not load.done:
-                self._count_parts(task, load.day, portion.pieces)
+            self._count_parts(task, load, portion)
+            self._count_way(task, load, portion)
 
-    def _count_parts(self, task: Task, day: date, pieces: int) -> None:
-        for sku, each in self.parts_of(task):
-            self.supply(sku, day, -each * pieces)
+    def _count_parts(self, task: Task, load: Load, portion: Portion) -> None:
+        """What a load to do takes of stocked parts, and the good parts that will come of it."""
+        if load.done:
+            return
+        for part in self.parts_of(task):
+            # What is weighed for a begun load has left the shelf already.
+            if not (load.begun and part.weighed):
+                self.supply(part.sku, load.day, -part.each * portion.pieces)
         item = self.catalogue.items[task.sku.item]
-        if item.recipe and item.kind == "part" and task.operation is item.recipe.operations[-1]:
-            self.supply(task.sku, usable_on(task.operation, day), Fraction(item.yield_share) * pieces)
+        if item.kind is ItemKind.PART and task.operation is self.catalogue.steps(item.code)[-1]:
+            share = self._counted.get((portion.demand, task.sku), Fraction(step_yields(item)[-1]))
+            self.supply(task.sku, usable_on(task.operation, load.day), share * portion.pieces)
 
-    def operation(self, sku: Sku, code: str) -> Operation:
-        """The step of that code in the sku's recipe."""
-        return next(o for o in self.catalogue.recipe(sku.item).operations if o.code == code)
+    def _count_way(self, task: Task, load: Load, portion: Portion) -> None:
+        """Pieces of a part with several steps that come out of a step, and that go into one."""
+        item = self.catalogue.items[task.sku.item]
+        steps = self.catalogue.steps(item.code)
+        if item.kind is not ItemKind.PART or len(steps) < 2:
+            return
+        at = steps.index(task.operation)
+        if at + 1 < len(steps):
+            good = portion.counted if load.done else Fraction(step_yields(item)[at]) * portion.pieces
+            self.supply(Flow(portion.demand, task.sku, at), usable_on(task.operation, load.day), Fraction(good))
+        if at:
+            self.supply(Flow(portion.demand, task.sku, at - 1), load.day, Fraction(-portion.pieces))
 
-    def parts_of(self, task: Task) -> list[tuple[Sku, Fraction]]:
+    def _counted_on(self, plan: Plan) -> dict[tuple[str, Sku], Fraction]:
+        """Good pieces counted on per start of a part with a shortage risk: none beyond what its demand takes.
+
+        So the pieces that are started for safety's sake are nobody else's.
+        """
+        started: dict[tuple[str, Sku], int] = defaultdict(int)
+        needed: dict[tuple[str, Sku], Fraction] = defaultdict(Fraction)
+        for load in plan.loads if self._has_risks() else ():
+            for task, portion in self._tasks(load) if not load.done else ():
+                if task.operation is self.catalogue.steps(task.sku.item)[-1]:
+                    started[portion.demand, task.sku] += portion.pieces
+                for part in self.parts_of(task):
+                    needed[portion.demand, part.sku] += part.each * portion.pieces
+        return {key: self._share(key, count, needed[key]) for key, count in started.items()}
+
+    def _share(self, key: tuple[str, Sku], started: int, needed: Fraction) -> Fraction:
+        item = self.catalogue.items[key[1].item]
+        expected = Fraction(step_yields(item)[-1])
+        if risk_of(self.catalogue, item) is None or not needed:
+            return expected
+        return min(expected, needed / started)
+
+    def _has_risks(self) -> bool:
+        return any(risk_of(self.catalogue, item) is not None for item in self.catalogue.items.values())
+
+    def operation(self, sku: Sku, code: str) -> Operation | None:
+        """The step of that code in the sku's recipe, if it knows it."""
+        return next((step for step in self.catalogue.steps(sku.item) if step.code == code), None)
+
+    def parts_of(self, task: Task) -> list[Taken]:
         """Stocked parts, and how many of each, that one piece takes at this step."""
-        return [
-            (self.catalogue.component(line, task.sku.scent), Fraction(line.quantity))
-            for line in self.catalogue.recipe(task.sku.item).lines
-            if line.step == task.operation.code and self._is_stocked_part(line)
-        ]
-
-    def _is_stocked_part(self, line: RecipeLine) -> bool:
-        if line.component is None or line.basis is not Basis.PER_PIECE:
-            return False
-        item = self.catalogue.items[line.component]
-        return item.kind == "part" and item.recipe is not None and bool(item.recipe.operations)
+        key = (task.sku, task.operation.code)
+        if key not in self._parts:
+            self._parts[key] = stocked_parts(self.catalogue, task.sku, task.operation)
+        return self._parts[key]
 
     def _open(self, task: Task, day: date) -> list[_Draft]:
         """Started loads that pieces of this step may join: of the same work, and long enough to set up for it."""
+        drafts = self._drafts.get((task.operation.equipment, day))
+        if not drafts:
+            return []
         work, own = self._size(task).work, task.operation.minutes_per_load
-        return [d for d in self._drafts[work.equipment, day] if d.work == work and d.own_minutes >= own and not d.done]
+        return [
+            d for d in drafts
+            if d.work == work and d.own_minutes >= own and not d.done and not d.begun
+        ]  # fmt: skip
 
     def _new_loads(self, task: Task, day: date) -> int:
         equipment = self.catalogue.equipment.get(task.operation.equipment)
@@ -285,12 +379,9 @@ class Bench:
         return max(0, equipment.daily_loads - len([d for d in self._drafts[equipment.code, day] if d.pieces]))
 
     def _room_in(self, draft: _Draft, task: Task) -> int:
-        equipment = self.catalogue.equipment.get(task.operation.equipment)
-        if equipment is None:
-            return NO_LIMIT
-        limits = [NO_LIMIT if equipment.load_pieces is None else equipment.load_pieces - draft.pieces]
         size = self._size(task)
-        if equipment.load_g is not None and size.grams:
+        limits = [NO_LIMIT if size.pieces is None else size.pieces - draft.pieces]
+        if size.net_room is not None and size.grams:
             limits.append(int((size.net_room - draft.grams) // size.grams))
         return max(0, min(limits))
 
@@ -321,11 +412,12 @@ class Bench:
         return max(0, fits + whole * size + partial)
 
     def _start_load(self, task: Task, day: date) -> _Draft:
-        draft = _Draft(self._size(task).work, day, None, done=False, own_minutes=task.operation.minutes_per_load)
+        own = task.operation.minutes_per_load
+        draft = _Draft(self._size(task).work, day, None, done=False, begun=False, own_minutes=own)
         drafts = self._drafts[draft.work.equipment, day]
         drafts.append(draft)
         self._undo.append(drafts.pop)
-        self.use_minutes(task.operation, day, task.operation.minutes_per_load)
+        self.use_minutes(task.operation, day, own)
         return draft
 
     def _fill(self, draft: _Draft, task: Task, pieces: int, demand: str, good: int | None = None) -> int:
@@ -347,10 +439,27 @@ class Bench:
 def _size_of(catalogue: Catalogue, task: Task) -> _Size:
     item, operation = task.sku.item, task.operation
     equipment = catalogue.equipment.get(operation.equipment)
-    grams = melt_grams(catalogue, item, operation) if operation.melt else Decimal(0)
-    load_g = equipment.load_g if equipment else None
-    room = load_g * (1 - catalogue.items[operation.melt].loss) if load_g is not None and operation.melt else Decimal(0)
-    return _Size(work_of(task.sku, operation, catalogue), grams, room)
+    counts = equipment is not None and catalogue.items[item].unit is Unit.PIECE
+    return _Size(
+        work=work_of(task.sku, operation, catalogue), grams=filling(catalogue, item, operation)[1],
+        net_room=net_room(catalogue, item, operation), pieces=equipment.load_pieces if equipment and counts else None,
+    )  # fmt: skip
+
+
+def _kept(
+    there: list[tuple[date, Fraction]], day: date, keeps: timedelta, waited: date | None
+) -> list[tuple[date, Fraction]]:
+    return [(came, quantity) for came, quantity in there if came == waited or day - came <= keeps]
+
+
+def _used(there: list[tuple[date, Fraction]], quantity: Fraction) -> list[tuple[date, Fraction]]:
+    """What is left when so much is used, the first to come first."""
+    left = []
+    for came, here in there:
+        taken = min(here, quantity)
+        quantity -= taken
+        left.append((came, here - taken))
+    return [row for row in left if row[1]]
 
 
 def usable_on(operation: Operation, day: date) -> date:

@@ -144,15 +144,14 @@ def _nights(count: int) -> str:
 
 
 def _cast_for(shop: Shop, plan: Plan, demand: Demand, by: date) -> list[tuple[date, Any]]:
-    """(last day, step) of each part made for this demand in time for ``by``."""
-    last: dict[str, tuple[date, Any]] = {}
+    """(last day, step) of each step of the parts made for this demand in time for ``by``."""
+    last: dict[tuple[str, str], tuple[date, Any]] = {}
     for load in plan.of(demand.key).loads:
-        for portion in load.portions:
-            if portion.sku != demand.sku and load.day <= by:
-                operation = next(
-                    o for o in shop.catalogue.recipe(portion.sku.item).operations if o.code == portion.operation
-                )
-                last[portion.sku.item] = (max(load.day, last.get(portion.sku.item, (load.day,))[0]), operation)
+        for portion in load.portions if load.day <= by else ():
+            if portion.sku != demand.sku:
+                operation = next(o for o in shop.catalogue.steps(portion.sku.item) if o.code == portion.operation)
+                key = (portion.sku.item, operation.code)
+                last[key] = (max(load.day, last.get(key, (load.day,))[0]), operation)
     return list(last.values())
 
 

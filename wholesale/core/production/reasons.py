@@ -29,7 +29,7 @@ def why_not(shop: Shop, plan: Plan, sku: Sku, stock: Iterable[OnHand], first_day
 
 
 def _parts_short(shop: Shop, bench: Bench, task: Task, first_day: date, day: date) -> str:
-    for part, each in bench.parts_of(task):
+    for part, each, _ in bench.parts_of(task):
         if bench.free_on(part, day) < each:
             casting = shop.catalogue.recipe(part.item).operations[-1]
             window = [d for d in shop.calendar.work_days(first_day, day) if usable_on(casting, d) <= day]

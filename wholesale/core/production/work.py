@@ -6,6 +6,16 @@ from datetime import date
 from typing import NamedTuple
 
 from wholesale.core.catalogue import Catalogue, Operation, Sku
+from wholesale.core.production.calendar import Calendar
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shop:
+    """What the planner stands on: catalogue, calendar, horizon in days."""
+
+    catalogue: Catalogue
+    calendar: Calendar
+    horizon_days: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -13,6 +23,7 @@ class Demand:
     """Pieces of one sku that somebody asks for; ``key`` is the peg that every load carries.
 
     ``rank`` orders demands: earlier promised, then earlier accepted, is served first.
+    What is made ``for_shelf`` is not taken off it.
     """
 
     key: str
@@ -20,6 +31,7 @@ class Demand:
     pieces: int
     promised: date | None = None
     rank: int = 0
+    for_shelf: bool = False
 
 
 class Work(NamedTuple):
@@ -35,7 +47,7 @@ class Work(NamedTuple):
 
 
 class Portion(NamedTuple):
-    """Pieces of a load that are made for one demand.
+    """Pieces of a load that are made for one demand; of an item counted in grams a piece is one gram.
 
     ``pieces`` are starts, rejects included; ``good`` is what came of them, once the load is done.
     """
@@ -54,13 +66,17 @@ class Portion(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Load:
-    """One load on one day. ``done`` loads are history; ``ref`` is the row it is stored in, if any."""
+    """One load on one day. ``done`` loads are history; ``ref`` is the row it is stored in, if any.
+
+    ``begun``: it is weighed and not done yet, so that nothing can join, leave or move it.
+    """
 
     work: Work
     day: date
     portions: tuple[Portion, ...]
     ref: int | None = None
     done: bool = False
+    begun: bool = False
 
     @property
     def pieces(self) -> int:
@@ -91,6 +107,35 @@ class Plan:
             loads=tuple(load for load in loads if load.portions),
             picks=tuple(pick for pick in self.picks if pick.demand == demand),
         )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placed:
+    """Pieces of a demand that travel together: the days of their steps, sellable-on and leaving day.
+
+    ``pieces`` are good ones; ``steps`` holds (operation code, last day of the step), and
+    is empty for pieces from stock. ``note`` says what the maker has to decide about.
+    """
+
+    demand: str
+    sku: Sku
+    pieces: int
+    steps: tuple[tuple[str, date], ...]
+    sellable_on: date
+    leaves: date
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """A new plan, and where the inserted pieces went."""
+
+    plan: Plan
+    placed: tuple[Placed, ...]
+
+    def leaves(self, demand: str | None = None) -> date:
+        """The day the last piece (of one demand, or of all) leaves."""
+        return max(group.leaves for group in self.placed if demand in {None, group.demand})
 
 
 def work_of(sku: Sku, operation: Operation, catalogue: Catalogue) -> Work:

@@ -1,7 +1,9 @@
 """The catalogue that the sheets describe, and what is wrong with it."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 from wholesale.core.catalogue import (
     Basis,
@@ -26,23 +28,27 @@ from wholesale.core.workbook.sheets import (
     MaterialRow,
     OperationRow,
     RecipeLineRow,
+    Row,
     ScentRow,
+    SubstituteRow,
     WeekRow,
 )
 
 #: Thirds can't be written out; a hundred-thousandth of a batch is below every scale of a bench.
 _SHARE_SLACK = Fraction(1, 100_000)
 
-_FILES = {sheet.FILE for sheet in (MaterialRow, ItemRow, ScentRow, EquipmentRow, RecipeLineRow, OperationRow)}
+_SHEETS = (MaterialRow, SubstituteRow, ItemRow, ScentRow, EquipmentRow, RecipeLineRow, OperationRow)
 
 
 def check_goods(book: Workbook) -> Catalogue:
     """The catalogue of the sheets; what is wrong with it is added to the book's complaints."""
     _check_items(book)
+    _check_substitutes(book)
     _check_scents(book)
     _check_lines(book)
     _check_operations(book)
-    if any(complaint.file in _FILES for complaint in book.complaints):
+    files = {book.called(sheet.FILE) for sheet in _SHEETS}
+    if any(complaint.file in files for complaint in book.complaints):
         # Rows without sense would only repeat themselves in what follows.
         return Catalogue(items={})
     catalogue = _catalogue(book)
@@ -57,6 +63,9 @@ def check_goods(book: Workbook) -> Catalogue:
 
 def _check_items(book: Workbook) -> None:
     bought = {row.code: row for row in book.rows(MaterialRow)}
+    for material in bought.values():
+        if material.unit is Unit.PIECE and material.purchase_pack and material.purchase_pack % 1:
+            book.complain(material, "purchase_pack", f"{material.code} is counted in pieces. Write a whole number.")
     for row in book.rows(ItemRow):
         if row.code in bought:
             book.complain(
@@ -66,18 +75,30 @@ def _check_items(book: Workbook) -> None:
             )
         if row.kind is ItemKind.PRODUCT:
             _check_product(book, row)
-        if row.samples_per_batch:
-            book.complain(row, "samples_per_batch", "keeping samples does not work yet. Write 0 or leave it empty.")
+        elif row.samples_per_batch:
+            book.complain(row, "samples_per_batch", "samples are kept of products only. Leave it empty for a part.")
 
 
 def _check_product(book: Workbook, row: ItemRow) -> None:
     if row.yield_share != 1:
-        book.complain(row, "yield_share", "this works for parts only. Write 1 or leave it empty for a product.")
+        message = "this works for parts only. Leave it empty, and give the product's steps a yield in operations.csv."
+        book.complain(row, "yield_share", message)
     if row.unit is not Unit.PIECE:
         book.complain(row, "unit", "a product is sold by the case. Write piece.")
     if row.mix_least * row.mix_scents > row.case_pack:
         mix = f"{row.mix_scents} scents of at least {row.mix_least}"
         book.complain(row, "mix_least", f"{mix} don't fit into a case of {row.case_pack}. Lower one of them.")
+
+
+def _check_substitutes(book: Workbook) -> None:
+    units = {row.code: row.unit for row in book.rows(MaterialRow)}
+    for row in book.rows(SubstituteRow):
+        book.complain_unknown(row, "item", units, MaterialRow)
+        book.complain_unknown(row, "substitute", units, MaterialRow)
+        if row.item == row.substitute:
+            book.complain(row, "substitute", "a material can't stand in for itself. Name another one.")
+        elif units.get(row.item) != units.get(row.substitute) and {row.item, row.substitute} <= set(units):
+            book.complain(row, "substitute", f"{row.item} is not counted in the same unit. Name one that is.")
 
 
 def _check_scents(book: Workbook) -> None:
@@ -123,22 +144,23 @@ def _catalogue(book: Workbook) -> Catalogue:
             row.code: Scent(code=row.code, name=row.name, oil=row.oil, rank=row.rank) for row in book.rows(ScentRow)
         },
         equipment={row.code: _equipment(row) for row in book.rows(EquipmentRow)},
+        substitutes=_substitutes(book),
     )
 
 
+def _substitutes(book: Workbook) -> dict[str, tuple[str, ...]]:
+    found: dict[str, tuple[str, ...]] = {}
+    for row in book.rows(SubstituteRow):
+        found[row.item] = (*found.get(row.item, ()), row.substitute)
+    return found
+
+
 def _material(row: MaterialRow) -> Item:
-    return Item(
-        code=row.code, name=row.name, kind=ItemKind.MATERIAL, unit=row.unit, max_load=row.max_load,
-        flash_point_c=row.flash_point_c, heating_limit_c=row.heating_limit_c,
-    )  # fmt: skip
+    return Item(**_same(row, _BOUGHT), kind=ItemKind.MATERIAL)
 
 
 def _made(row: ItemRow, recipe: Recipe) -> Item:
-    return Item(
-        code=row.code, name=row.name, kind=row.kind, unit=row.unit, scented=row.scented, case_pack=row.case_pack,
-        mix_scents=row.mix_scents, mix_least=row.mix_least, loss=row.loss, yield_share=row.yield_share,
-        on_sale=row.on_sale, gtin=row.gtin, recipe=recipe,
-    )  # fmt: skip
+    return Item(**_same(row, _MADE), recipe=recipe)
 
 
 def _recipe(book: Workbook, item: str) -> Recipe:
@@ -152,19 +174,21 @@ def _line(row: RecipeLineRow) -> RecipeLine:
 
 
 def _operation(row: OperationRow) -> Operation:
-    return Operation(
-        code=row.code, name=row.name, equipment=row.equipment, melt=row.melt, hands=row.hands,
-        minutes_per_piece=row.minutes_per_piece, minutes_per_load=row.minutes_per_load, nights_min=row.nights_min,
-        days_min=row.days_min, days_max=row.days_max, cure_days=row.cure_days, group=row.group,
-        targets=row.targets, cautions=row.cautions,
-    )  # fmt: skip
+    return Operation(**_same(row, _STEP))
 
 
 def _equipment(row: EquipmentRow) -> Equipment:
-    return Equipment(
-        code=row.code, name=row.name, kind=row.kind, count=row.count, load_g=row.load_g, load_pieces=row.load_pieces,
-        loads_per_day=row.loads_per_day, hold_minutes=row.hold_minutes, window_minutes=row.window_minutes,
-    )  # fmt: skip
+    return Equipment(**_same(row, EquipmentRow.columns()))
+
+
+def _same(row: Row, columns: Iterable[str]) -> dict[str, Any]:
+    return {name: getattr(row, name) for name in columns}
+
+
+#: Columns that mean to the core what they mean in the sheet.
+_BOUGHT = [name for name in MaterialRow.columns() if name != "description"]
+_MADE = [name for name in ItemRow.columns() if name not in {"description", "retail_price", "net_weight_g"}]
+_STEP = [name for name in OperationRow.columns() if name != "item"]
 
 
 # ── can it be made? ──────────────────────────────────────────────────────────
@@ -178,30 +202,11 @@ def _check_recipes(book: Workbook, catalogue: Catalogue) -> None:
             book.complain(row, "code", "it has no rows in recipe_lines.csv. Say there what it is made of.")
         if item.unit is Unit.PIECE and not recipe.operations:
             book.complain(row, "code", "it has no rows in operations.csv. Say there how it is made.")
-        if item.kind is ItemKind.PART and len(recipe.operations) > 1:
-            book.complain(
-                row, "code", "a part with more than one operation does not work yet. Keep one row in operations.csv."
-            )
-        _check_depth(book, catalogue, row)
     for line in book.rows(RecipeLineRow):
         _check_line(book, catalogue, line)
     for operation in book.rows(OperationRow):
         _check_melt(book, catalogue, operation)
     _check_shares(book, catalogue)
-
-
-def _check_depth(book: Workbook, catalogue: Catalogue, row: ItemRow) -> None:
-    """The planner makes parts for products; parts for parts are beyond it so far."""
-    if row.kind is not ItemKind.PART or row.unit is not Unit.PIECE:
-        return
-    made = {code for code, item in catalogue.items.items() if item.recipe and item.recipe.operations}
-    for line in catalogue.recipe(row.code).lines:
-        if line.component in made:
-            book.complain(
-                row,
-                "code",
-                f"a part made of another part ({line.component}) does not work yet. Use it in the product itself.",
-            )
 
 
 def _check_line(book: Workbook, catalogue: Catalogue, row: RecipeLineRow) -> None:
@@ -216,17 +221,6 @@ def _check_line(book: Workbook, catalogue: Catalogue, row: RecipeLineRow) -> Non
         book.complain(row, "carrier", message)
     if is_load and row.quantity >= 1:
         book.complain(row, "quantity", "a load is a share of one. Write 0.08 for 8 %.")
-    elif is_load:
-        _check_load(book, catalogue, row)
-
-
-def _check_load(book: Workbook, catalogue: Catalogue, row: RecipeLineRow) -> None:
-    carriers = [row.carrier] if row.carrier else [line.component for line in catalogue.recipe(row.item).lines]
-    limits = [limit for code in carriers if code and (limit := catalogue.items[code].max_load) is not None]
-    if limits and row.quantity > min(limits):
-        book.complain(
-            row, "quantity", f"its carrier holds at most {min(limits)} (max_load in materials.csv). Lower the load."
-        )
 
 
 def _check_melt(book: Workbook, catalogue: Catalogue, row: OperationRow) -> None:

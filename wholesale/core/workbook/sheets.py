@@ -15,6 +15,9 @@ from wholesale.core.production.calendar import DayKind
 from wholesale.core.workbook import cells
 from wholesale.core.workbook.cells import Kind
 
+#: What stands in open_credits.csv for a payment that came without any words.
+NO_REFERENCE = "without reference"
+
 
 class Column(NamedTuple):
     """One column: what may stand in it, and what an empty cell is read as."""
@@ -40,7 +43,7 @@ class Row:
     KEY: ClassVar[tuple[str, ...]]
     OPTIONAL: ClassVar[bool] = False
 
-    row: int = 0
+    row: int = field(default=0, compare=False)
     raw: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
 
     @classmethod
@@ -48,6 +51,11 @@ class Row:
         """The columns by name, in order."""
         own = [column for column in fields(cls) if column.name not in {"row", "raw"}]
         return {c.name: Column(c.type.__metadata__[0], c.default) for c in own}  # type: ignore[union-attr]
+
+    @classmethod
+    def called(cls) -> str:
+        """The sheet's name where a workbook is one file."""
+        return cls.FILE.removesuffix(".csv")
 
     @classmethod
     def meaning(cls) -> str:
@@ -63,6 +71,10 @@ class Row:
     def label(self) -> str:
         """The key as it stands in the sheet."""
         return " ".join(text for name in self.KEY if (text := self.raw.get(name, "")))
+
+    def written(self) -> list[str]:
+        """The row's cells, in the order of its columns."""
+        return [column.kind.write(getattr(self, name)) for name, column in self.columns().items()]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,7 +117,13 @@ class DayRow(Row):
 
 @dataclass(frozen=True, kw_only=True)
 class MaterialRow(Row):
-    """Something bought. ``max_load`` is the most oil it holds, as a share of it; temperatures are the supplier's."""
+    """Something bought. ``max_load`` is the most oil it holds, as a share of it; temperatures are the supplier's.
+
+    ``unit_cost`` is for a piece, or for a kilogram of what is counted in grams;
+    ``purchase_pack`` the pieces or grams it is bought in; ``supply_days`` the calendar
+    days from ordering to having it; ``room_g`` what a vessel has room for.
+    ``limits_refuse`` turns its limits from warnings into refusals.
+    """
 
     FILE = "materials.csv"
     KEY = ("code",)
@@ -113,14 +131,26 @@ class MaterialRow(Row):
     name: Annotated[str, cells.text(120)]
     unit: Annotated[Unit, cells.UNIT]
     max_load: Annotated[Decimal | None, cells.SHARE] = None
-    flash_point_c: Annotated[Decimal | None, cells.number(most="1000", places=1)] = None
-    heating_limit_c: Annotated[Decimal | None, cells.number(most="1000", places=1)] = None
+    flash_point_c: Annotated[Decimal | None, cells.HEAT] = None
+    heating_limit_c: Annotated[Decimal | None, cells.HEAT] = None
+    limits_refuse: Annotated[bool, cells.FLAG] = False
+    room_g: Annotated[Decimal | None, cells.GRAMS] = None
+    unit_cost: Annotated[Decimal | None, cells.MONEY] = None
+    purchase_pack: Annotated[Decimal | None, cells.number(least="0.001", places=3)] = None
+    supplier: Annotated[str, cells.text(120)] = ""
+    supply_days: Annotated[int, cells.whole(0, 3650)] = 0
     description: Annotated[str, cells.text(2000)] = ""
+    cautions: Annotated[str, cells.text(2000)] = ""
 
 
 @dataclass(frozen=True, kw_only=True)
 class ItemRow(Row):
-    """A part or a product and how it is sold; ``retail_price`` is what shops are advised to ask."""
+    """A part or a product and how it is sold; ``retail_price`` is what shops are advised to ask.
+
+    Of each batch ``samples_per_batch`` pieces are kept back. ``shortage_risk`` is the
+    chance of too few good pieces that is accepted, as a share (empty: the workshop's own);
+    ``keeps_leftover`` says that what is left of a melt is kept and used first.
+    """
 
     FILE = "items.csv"
     KEY = ("code",)
@@ -132,14 +162,31 @@ class ItemRow(Row):
     case_pack: Annotated[int, cells.whole(1)] = 1
     mix_scents: Annotated[int, cells.whole(1)] = 1
     mix_least: Annotated[int, cells.whole(1)] = 1
-    loss: Annotated[Decimal, cells.number(most="0.99")] = Decimal(0)
-    yield_share: Annotated[Decimal, cells.number(least="0.01", most="1")] = Decimal(1)
+    loss: Annotated[Decimal, cells.LOSS] = Decimal(0)
+    yield_share: Annotated[Decimal, cells.YIELD] = Decimal(1)
     samples_per_batch: Annotated[int, cells.whole(0)] = 0
+    shortage_risk: Annotated[Decimal | None, cells.RISK] = None
+    room_g: Annotated[Decimal | None, cells.GRAMS] = None
+    keeps_leftover: Annotated[bool, cells.FLAG] = False
+    limits_refuse: Annotated[bool, cells.FLAG] = False
     on_sale: Annotated[bool, cells.FLAG] = True
     gtin: Annotated[str, cells.GTIN] = ""
     retail_price: Annotated[Decimal | None, cells.MONEY] = None
-    net_weight_g: Annotated[Decimal | None, cells.number(places=3)] = None
+    net_weight_g: Annotated[Decimal | None, cells.GRAMS] = None
+    unit_cost: Annotated[Decimal | None, cells.MONEY] = None
     description: Annotated[str, cells.text(2000)] = ""
+    cautions: Annotated[str, cells.text(2000)] = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SubstituteRow(Row):
+    """A material that may stand in for another, weight for weight; rows left out no longer do."""
+
+    FILE = "substitutes.csv"
+    KEY = ("item", "substitute")
+    OPTIONAL = True
+    item: Annotated[str, cells.CODE]
+    substitute: Annotated[str, cells.CODE]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,7 +203,10 @@ class ScentRow(Row):
 
 @dataclass(frozen=True, kw_only=True)
 class EquipmentRow(Row):
-    """What holds a load; an empty ``loads_per_day`` never binds."""
+    """What holds a load; an empty ``loads_per_day`` never binds.
+
+    ``load_basis`` says whether ``load_g`` counts all that is in it (total) or the wax alone (carrier).
+    """
 
     FILE = "equipment.csv"
     KEY = ("code",)
@@ -166,6 +216,7 @@ class EquipmentRow(Row):
     count: Annotated[int, cells.whole(1)] = 1
     load_g: Annotated[Decimal | None, cells.number(least="0.001", places=3)] = None
     load_pieces: Annotated[int | None, cells.whole(1)] = None
+    load_basis: Annotated[str, cells.one_of("total", "carrier")] = "total"
     loads_per_day: Annotated[int | None, cells.whole(1)] = None
     hold_minutes: Annotated[int, cells.whole(0)] = 0
     window_minutes: Annotated[int | None, cells.whole(1)] = None
@@ -176,7 +227,7 @@ class RecipeLineRow(Row):
     """One component of an item; rows of an item stand in the order they are weighed in."""
 
     FILE = "recipe_lines.csv"
-    KEY = ("item", "component", "step")
+    KEY = ("item", "component", "step", "basis")
     item: Annotated[str, cells.CODE]
     component: Annotated[str, cells.CODE]
     basis: Annotated[Basis, cells.BASIS]
@@ -187,7 +238,11 @@ class RecipeLineRow(Row):
 
 @dataclass(frozen=True, kw_only=True)
 class OperationRow(Row):
-    """One step of making an item; rows of an item stand in the order they are done."""
+    """One step of making an item; rows of an item stand in the order they are done.
+
+    ``yield_share`` of the pieces come good out of it; ``heat_c`` is the temperature it
+    heats to; ``minutes_min`` go by at least before the next step of the same day.
+    """
 
     FILE = "operations.csv"
     KEY = ("item", "code")
@@ -199,10 +254,13 @@ class OperationRow(Row):
     hands: Annotated[str, cells.CODE] = ""
     minutes_per_piece: Annotated[Decimal, cells.number(most="10000", places=3)] = Decimal(0)
     minutes_per_load: Annotated[Decimal, cells.number(most="10000", places=3)] = Decimal(0)
-    nights_min: Annotated[int, cells.whole(0, 365)] = 0
-    days_min: Annotated[int, cells.whole(0, 365)] = 0
-    days_max: Annotated[int | None, cells.whole(0, 365)] = None
-    cure_days: Annotated[int | None, cells.whole(0, 365)] = None
+    yield_share: Annotated[Decimal, cells.YIELD] = Decimal(1)
+    heat_c: Annotated[Decimal | None, cells.HEAT] = None
+    nights_min: Annotated[int, cells.whole(0, 3650)] = 0
+    minutes_min: Annotated[int, cells.whole(0, 10000)] = 0
+    days_min: Annotated[int, cells.whole(0, 3650)] = 0
+    days_max: Annotated[int | None, cells.whole(0, 3650)] = None
+    cure_days: Annotated[int | None, cells.whole(0, 3650)] = None
     group: Annotated[str, cells.text(40)] = ""
     targets: Annotated[str, cells.text(2000)] = ""
     cautions: Annotated[str, cells.text(2000)] = ""
@@ -229,7 +287,7 @@ class TierRow(Row):
     KEY = ("from_amount",)
     OPTIONAL = True
     from_amount: Annotated[Decimal, cells.number(places=3)]
-    percent: Annotated[Decimal, cells.number(most="100", places=3)]
+    percent: Annotated[Decimal, cells.PERCENT]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -289,17 +347,40 @@ class PersonRow(Row):
 
 @dataclass(frozen=True, kw_only=True)
 class StockRow(Row):
-    """A lot on the shelf: pieces, or grams for items counted in grams."""
+    """A lot at a place: pieces, or grams for items counted in grams.
+
+    ``quantity`` is what the lot is opened with: another one is booked as a correction.
+    A saved workbook has ``on_hand`` in its stead, what lay there then: it opens a lot
+    that is new, and leaves a known one alone, for which the shelf is counted.
+    """
 
     FILE = "stock.csv"
-    KEY = ("lot",)
+    KEY = ("lot", "place")
     OPTIONAL = True
     lot: Annotated[str, cells.CODE]
     item: Annotated[str, cells.CODE]
     scent: Annotated[str, cells.code(20)] = ""
     made_on: Annotated[date, cells.DAY]
     usable_on: Annotated[date, cells.DAY]
-    quantity: Annotated[Decimal, cells.number(places=3)]
+    quantity: Annotated[Decimal | None, cells.GRAMS] = None
+    on_hand: Annotated[Decimal | None, cells.number(most="1000000000", places=3)] = None
+    place: Annotated[str, cells.text(40)] = "shelf"
+    state: Annotated[str, cells.one_of("ok", "hold", "recalled")] = "ok"
+    supplier: Annotated[str, cells.text(120)] = ""
+    supplier_lot: Annotated[str, cells.text(60)] = ""
+    expires_on: Annotated[date | None, cells.DAY] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class TargetRow(Row):
+    """How many free pieces of something the shelf shall have; rows left out no longer apply."""
+
+    FILE = "targets.csv"
+    KEY = ("item", "scent")
+    OPTIONAL = True
+    item: Annotated[str, cells.CODE]
+    scent: Annotated[str, cells.code(20)] = ""
+    pieces: Annotated[int, cells.whole(1)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -312,18 +393,81 @@ class OrderRow(Row):
     FILE = "orders.csv"
     KEY = ("token", "item", "mix")
     OPTIONAL = True
-    token: Annotated[str, cells.code(64)]
+    token: Annotated[str, cells.text(64)]
     shop: Annotated[str, cells.code(60)]
     by: Annotated[str, cells.EMAIL]
     po_number: Annotated[str, cells.text(40)] = ""
-    note: Annotated[str, cells.text(500)] = ""
+    note: Annotated[str, cells.text(2000)] = ""
     confirmed: Annotated[bool, cells.FLAG] = False
     item: Annotated[str, cells.CODE]
     cases: Annotated[int, cells.whole(1, 999)]
     mix: Annotated[tuple[tuple[str, int], ...], cells.MIX] = (("", 0),)
 
 
+@dataclass(frozen=True, kw_only=True)
+class BatchRow(Row):
+    """A batch that is setting or curing on the first day here: good pieces that have gone through a step.
+
+    ``day`` is when that ``step`` was done; ``order`` the token of the open order they are
+    for, empty for the shelf. ``usable_on`` is needed where the cure began before that step.
+    """
+
+    FILE = "batches.csv"
+    KEY = ("number", "item", "scent", "order")
+    OPTIONAL = True
+    number: Annotated[str, cells.code(20)]
+    item: Annotated[str, cells.CODE]
+    scent: Annotated[str, cells.code(20)] = ""
+    step: Annotated[str, cells.CODE]
+    day: Annotated[date, cells.DAY]
+    pieces: Annotated[int, cells.whole(1)]
+    order: Annotated[str, cells.text(64)] = ""
+    usable_on: Annotated[date | None, cells.DAY] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenInvoiceRow(Row):
+    """An invoice issued before the first day here that is not paid in full; its paper stays where it was made."""
+
+    FILE = "open_invoices.csv"
+    KEY = ("number",)
+    OPTIONAL = True
+    number: Annotated[str, cells.code(30)]
+    shop: Annotated[str, cells.code(60)]
+    issued_on: Annotated[date, cells.DAY]
+    due_on: Annotated[date, cells.DAY]
+    net: Annotated[Decimal, cells.AMOUNT]
+    tax: Annotated[Decimal, cells.AMOUNT]
+    gross: Annotated[Decimal, cells.AMOUNT]
+    paid: Annotated[Decimal, cells.AMOUNT] = Decimal(0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenCreditRow(Row):
+    """Money of a shop that stands on its account on the first day here: a credit, or paid too much."""
+
+    FILE = "open_credits.csv"
+    KEY = ("shop", "reference", "dated")
+    OPTIONAL = True
+    shop: Annotated[str, cells.code(60)]
+    reference: Annotated[str, cells.text(80)]
+    dated: Annotated[date, cells.DAY]
+    amount: Annotated[Decimal, cells.AMOUNT]
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeriesRow(Row):
+    """The next number of a series, such as W- for orders; it can't fall back to one that is used."""
+
+    FILE = "series.csv"
+    KEY = ("series",)
+    OPTIONAL = True
+    series: Annotated[str, cells.text(20)]
+    next_number: Annotated[int, cells.whole(1, 10**12)]
+
+
 SHEETS: tuple[type[Row], ...] = (
-    SettingRow, WeekRow, DayRow, MaterialRow, ItemRow, ScentRow, EquipmentRow, RecipeLineRow, OperationRow,
-    PriceRow, TierRow, ShopRow, AddressRow, PersonRow, StockRow, OrderRow,
+    SettingRow, WeekRow, DayRow, MaterialRow, SubstituteRow, ItemRow, ScentRow, EquipmentRow, RecipeLineRow,
+    OperationRow, PriceRow, TierRow, ShopRow, AddressRow, PersonRow, StockRow, TargetRow, OrderRow, BatchRow,
+    OpenInvoiceRow, OpenCreditRow, SeriesRow,
 )  # fmt: skip

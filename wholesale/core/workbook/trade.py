@@ -1,6 +1,6 @@
-"""Cross-checks of everything but the recipes: settings, calendar, prices, shops, people, stock, orders."""
+"""Cross-checks of settings, calendar, prices, shops, people and orders."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date
 
 from wholesale.core.catalogue import Catalogue, ItemKind
@@ -13,25 +13,23 @@ from wholesale.core.workbook.sheets import (
     AddressRow,
     DayRow,
     ItemRow,
-    MaterialRow,
     OrderRow,
     PersonRow,
     PriceRow,
     Row,
-    ScentRow,
     SettingRow,
     ShopRow,
-    StockRow,
     TierRow,
     WeekRow,
 )
 from wholesale.core.workshop import setting
 
 
-def check_trade(book: Workbook, catalogue: Catalogue, today: date) -> None:
-    """Add what is wrong with the sheets that are not about recipes to the book's complaints.
+def check_trade(book: Workbook, catalogue: Catalogue, today: date, placed: Collection[tuple[str, str]] = ()) -> None:
+    """Add what is wrong with the sheets about shops and their orders to the book's complaints.
 
-    ``catalogue`` is the one the sheets describe, without items when it is itself wrong.
+    ``catalogue`` is the one the sheets describe, without items when it is itself wrong;
+    ``placed`` the orders that stand already, by shop and token: they keep what was agreed.
     """
     _check_settings(book)
     _check_calendar(book, today)
@@ -41,8 +39,7 @@ def check_trade(book: Workbook, catalogue: Catalogue, today: date) -> None:
     _check_addresses(book)
     _check_people(book)
     if catalogue.items:
-        _check_stock(book, catalogue)
-        _check_orders(book, catalogue)
+        _check_orders(book, catalogue, placed)
 
 
 # ── the house ────────────────────────────────────────────────────────────────
@@ -145,14 +142,15 @@ def _check_tiers(book: Workbook) -> None:
 
 def _check_shops(book: Workbook) -> None:
     for row in book.rows(ShopRow):
-        _in_order(book, row, "closed_on", row.opened_on, row.closed_on, "the account closes before it opens")
-        _in_order(
+        in_order(book, row, "closed_on", row.opened_on, row.closed_on, "the account closes before it opens")
+        in_order(
             book, row, "certificate_expires_on", row.certificate_signed_on, row.certificate_expires_on,
             "the certificate expires before it is signed",
         )  # fmt: skip
 
 
-def _in_order(book: Workbook, row: Row, column: str, start: date | None, end: date | None, what: str) -> None:
+def in_order(book: Workbook, row: Row, column: str, start: date | None, end: date | None, what: str) -> None:
+    """Complain when one day comes before another that it must follow."""
     if start is not None and end is not None and end < start:
         book.complain(row, column, f"{what}. Compare both days with the paper.")
 
@@ -193,34 +191,27 @@ def _check_people(book: Workbook) -> None:
         book.complain_unknown(row, "shop", shops | {""}, ShopRow)
 
 
-# ── stock and orders ─────────────────────────────────────────────────────────
+# ── orders ───────────────────────────────────────────────────────────────────
 
 
-def _check_stock(book: Workbook, catalogue: Catalogue) -> None:
-    for row in book.rows(StockRow):
-        item = catalogue.items.get(row.item)
-        if item is None:
-            book.complain_unknown(row, "item", catalogue.items, ItemRow, MaterialRow)
-            continue
-        book.complain_unknown(row, "scent", catalogue.scents if item.scented else {""}, ScentRow)
-        _in_order(book, row, "usable_on", row.made_on, row.usable_on, "the lot is usable before it was made")
-        if item.unit == "piece" and row.quantity != int(row.quantity):
-            book.complain(row, "quantity", f"{row.item} is counted in pieces. Write a whole number.")
-
-
-def _check_orders(book: Workbook, catalogue: Catalogue) -> None:
+def _check_orders(book: Workbook, catalogue: Catalogue, placed: Collection[tuple[str, str]]) -> None:
     shops = {row.shop for row in book.rows(ShopRow)}
     for row in book.rows(OrderRow):
         book.complain_unknown(row, "shop", shops, ShopRow)
-        buyers = {p.email for p in book.rows(PersonRow) if p.shop == row.shop and p.shop_role in {"owner", "buyer"}}
-        if row.by not in buyers and book.is_whole(PersonRow):
-            book.complain(row, "by", f"people.csv has no such owner or buyer of {row.shop}. Name one who may order.")
-        try:
-            refuse_line(basket_line(row, catalogue), catalogue)
-        except Refusal as refusal:
-            book.complain(row, "mix" if "mix" in refusal.code or "scent" in refusal.code else "item", refusal.message)
+        if (row.shop, row.token) not in placed:
+            _check_order(book, catalogue, row)
     for rows in orders(book).values():
         _check_same(book, rows)
+
+
+def _check_order(book: Workbook, catalogue: Catalogue, row: OrderRow) -> None:
+    buyers = {p.email for p in book.rows(PersonRow) if p.shop == row.shop and p.shop_role in {"owner", "buyer"}}
+    if row.by not in buyers and book.is_whole(PersonRow):
+        book.complain(row, "by", f"people.csv has no such owner or buyer of {row.shop}. Name one who may order.")
+    try:
+        refuse_line(basket_line(row, catalogue), catalogue)
+    except Refusal as refusal:
+        book.complain(row, "mix" if "mix" in refusal.code or "scent" in refusal.code else "item", refusal.message)
 
 
 def _check_same(book: Workbook, rows: Sequence[OrderRow]) -> None:
