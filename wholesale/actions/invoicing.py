@@ -54,7 +54,7 @@ def issue(*, by: User, shipment: str) -> str:
         at_hand = _at_hand(order, held, account)
         number = f"{settings.invoice_series}{numbers.take(settings.invoice_series):04d}"
         value = core.invoice_for_shipment(_bill(number, packed, order, shop, settings, at_hand))
-        row = _write(by, value, shop=shop, order=order, shipment=packed, replaces=_credited(packed))
+        row = write_down(by, value, shop=shop, order=order, shipment=packed, replaces=_credited(packed))
         _draw(row, order, held, _of_kind(value, "deposit"))
         _draw(row, None, account, _of_kind(value, "account"))
         events.note(order, by, "invoiced", f"{number} issued for {shipment}: {_words(value.sums.gross, value)}.")
@@ -86,10 +86,11 @@ def credit(*, by: User, invoice: str, because: str) -> str:
             core.InvoiceValue.from_json(row.frozen), number=number, issued_on=clock.today(), because=because.strip(),
             closes=from_minor(closes, row.currency),
         )  # fmt: skip
-        note = _write(by, value, shop=shop, order=row.order, corrects=row)
+        note = write_down(by, value, shop=shop, order=row.order, corrects=row)
         if closes or discount:
             _set(Source(None, note.pk, value.issued_on, 0), closes, -discount, invoice=row.pk)
-        events.note(row.order, by, "credited", f"{number} credits {invoice} in full: {because.strip()}")
+        if row.order:
+            events.note(row.order, by, "credited", f"{number} credits {invoice} in full: {because.strip()}")
         documents.queue_paper("credit_note", invoice=note, mail_to=shop.email)
     return number
 
@@ -128,7 +129,7 @@ def _credited(packed: Shipment) -> Invoice | None:
     return row
 
 
-def _write(by: User, value: core.InvoiceValue, **of: Any) -> Invoice:
+def write_down(by: User, value: core.InvoiceValue, **of: Any) -> Invoice:
     """The row of an issued document: the whole value frozen, its totals beside it."""
     sums, currency = value.sums, value.currency
     row: Invoice = Invoice.objects.create(
@@ -399,7 +400,8 @@ def _pay(
         row = by_key[key]
         _set(source, to_minor(amount, currency), to_minor(discount, currency), invoice=key)
         off = f", with {discount} {currency} off for paying early" if discount else ""
-        events.note(row.order, by, "paid", f"{amount} {currency} paid on {row.number}{off}.")
+        if row.order:
+            events.note(row.order, by, "paid", f"{amount} {currency} paid on {row.number}{off}.")
     return to_minor(left, currency)
 
 

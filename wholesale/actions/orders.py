@@ -1,6 +1,5 @@
 """Placing, confirming, refusing and withdrawing an order."""
 
-from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
@@ -10,11 +9,10 @@ from django.db import transaction
 from accounts import access
 from accounts.models import Address, Shop, User
 from wholesale import clock
-from wholesale.actions import documents, events, invoicing, numbers, plan_rows
+from wholesale.actions import documents, events, invoicing, ledger, numbers, plan_rows, samples
 from wholesale.core.orders import Basket, OrderState, refuse_step
 from wholesale.core.production.plan import Outcome, without
 from wholesale.core.production.promise import Promise
-from wholesale.core.production.work import Pick
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, to_e4, to_minor
 from wholesale.models import (
     Item,
@@ -196,7 +194,8 @@ def _write(by: User, shop: Shop, accepted: _Accepted, state: PlanState, token: s
     )
     keys = _lines(order, quote, dict(promise.by_demand))
     plan_rows.store(production.current_plan(), outcome.plan, keys)
-    _reserve(outcome.plan.picks, keys)
+    ledger.reserve(outcome.plan.picks, keys)
+    samples.keep()
     plan_rows.changed(state, f"{order.number} placed")
     events.note(order, by, "placed", f"Placed: promised to leave {day_words(order.promised_leaves)}.")
     return order.number
@@ -249,20 +248,6 @@ def _lines(order: Order, quote: quotes.Quote, leaves: dict[str, date]) -> dict[s
     return keys
 
 
-def _reserve(picks: Iterable[Pick], keys: dict[str, int]) -> None:
-    """Reserve the free pieces a new order takes from stock, lot by lot, oldest first."""
-    for pick in picks:
-        left = pick.pieces
-        for lot, free in production.free_lots(pick.sku, pick.sellable_on):
-            take = min(left, free)
-            if take:
-                Reservation.objects.create(lot=lot, order_scent_id=keys[pick.demand], pieces=take, from_stock=True)
-            left -= take
-        if left:
-            message = "The stock for this order was taken meanwhile; look at the dates again."
-            raise Conflict("stock_taken", message)
-
-
 def _free(order: Order, state: PlanState) -> None:
     """Give up what an order holds: planned loads, and lots reserved for it."""
     scents = OrderLineScent.objects.filter(line__order=order)
@@ -272,4 +257,5 @@ def _free(order: Order, state: PlanState) -> None:
     Reservation.objects.filter(order_scent__in=scents, shipped=0).delete()
     left = without(production.planner(settings), plan, gone, production.free_stock(), clock.today())
     plan_rows.store(plan, left)
+    samples.keep()
     plan_rows.changed(state, f"{order.number} {order.state}")

@@ -43,15 +43,19 @@ def ask_for_dates() -> None:
 
 
 def store(old: Plan, new: Plan, keys: dict[str, int] | None = None) -> None:
-    """Write the difference between two plans; ``keys`` turns a demand's key into its row."""
+    """Write the difference between two plans; ``keys`` turns a demand's key into its row.
+
+    A batch that is begun stays as it is.
+    """
     before = {load.ref: load for load in old.loads if load.ref is not None}
     kept = {load.ref for load in new.loads if load.ref is not None}
-    LoadRow.objects.filter(pk__in=set(before) - kept, done_at__isnull=True).delete()
+    gone = LoadRow.objects.filter(pk__in=set(before) - kept, done_at__isnull=True, weighed_at__isnull=True)
+    gone.delete()
     codes = _Codes(new.loads)
     for load in new.loads:
         if load.ref is None:
             _add_portions(_new_row(load, codes), load.portions, codes, keys or {})
-        elif load != before[load.ref]:
+        elif load != before[load.ref] and not before[load.ref].begun:
             _change(load.ref, load, codes, keys or {})
 
 
@@ -87,7 +91,7 @@ def _add_portions(row: int, portions: Iterable[Portion], codes: _Codes, keys: di
     LoadPortion.objects.bulk_create(
         LoadPortion(
             load_id=row,
-            order_scent_id=keys.get(portion.demand) or int(portion.demand),
+            **_for_whom(portion.demand, keys),
             item_id=codes.items[portion.sku.item],
             scent=portion.sku.scent,
             operation=portion.operation,
@@ -98,10 +102,17 @@ def _add_portions(row: int, portions: Iterable[Portion], codes: _Codes, keys: di
     )
 
 
+def _for_whom(demand: str, keys: dict[str, int]) -> dict[str, int]:
+    """The column and row that a demand's key stands for; see ``queries.production.demand_key``."""
+    if demand.startswith("s"):
+        return {"for_stock_id": int(demand[1:])}
+    return {"order_scent_id": keys.get(demand) or int(demand)}
+
+
 def store_leaving(placed: Iterable[Placed]) -> set[int]:
     """Write the days on which placed demands now leave; return the orders they belong to."""
     leaves: dict[int, Placed] = {}
-    for group in placed:
+    for group in (group for group in placed if not group.demand.startswith("s")):
         known = leaves.get(int(group.demand))
         if known is None or group.leaves > known.leaves:
             leaves[int(group.demand)] = group

@@ -1,32 +1,20 @@
 """What happens at the bench: a load done, the plan mended, the sheet's dates worked out."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date, datetime, timedelta
-from fractions import Fraction
+from datetime import date, datetime
 
 from django.db import transaction
 
 from accounts import access
 from accounts.models import User
 from wholesale import clock
-from wholesale.actions import documents, errands, events, numbers, plan_rows
-from wholesale.core.catalogue import Basis, Catalogue, ItemKind, Operation, Sku
-from wholesale.core.production.bench import usable_on
-from wholesale.core.production.plan import Shop, mend
+from wholesale.actions import batches, documents, errands, mending, plan_rows
+from wholesale.core.catalogue import ItemKind, Sku
+from wholesale.core.production.plan import Shop
 from wholesale.core.production.promise import Asked, promise
 from wholesale.core.production.work import Demand
-from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, ceil_div, day_words
-from wholesale.models import (
-    Item,
-    Load,
-    LoadPortion,
-    Lot,
-    Order,
-    Reservation,
-    SheetDate,
-    SheetRefresh,
-    StockMovement,
-)
+from wholesale.core.values import NotAllowed, NotFound, Refusal
+from wholesale.models import Item, Load, SheetDate, SheetRefresh
 from wholesale.queries import orders as quotes
 from wholesale.queries import production, workshop
 
@@ -39,30 +27,8 @@ def mark_done(
     reasons: Mapping[int, str] | None = None,
     note: str = "",
 ) -> str:
-    """Record what a load really yielded, today, and return its batch number.
-
-    ``good`` gives good pieces by portion; a portion left out came out whole. Parts
-    and curing products enter the ledger; rejects become new need at once.
-    """
-    _bench(by)
-    with transaction.atomic():
-        state = plan_rows.lock()
-        row = _undone(load)
-        settings = workshop.workshop()
-        shop = production.planner(settings)
-        portions = list(row.portions.select_related("item", "order_scent__line__order"))
-        _record(portions, good, reasons or {}, shop.catalogue)
-        row.number = f"B-{numbers.take('B-')}"
-        row.day, row.done_at, row.done_by, row.note = clock.today(), clock.now(), by, note
-        row.save()
-        _take_parts(by, row, portions, shop.catalogue)
-        _into_stock(by, row, portions, shop.catalogue)
-        short = [p for p in portions if _good(p) < _expected(p, shop.catalogue)]
-        _tell(by, row, portions)
-        if short:
-            _mend(shop)
-        plan_rows.changed(state, f"{row.number} done")
-        return row.number
+    """Record good pieces by portion, with words for the rejects; see ``batches.mark_done`` for all that can be said."""
+    return batches.mark_done(by=by, load=load, made=batches.Made(good=good, words=reasons or {}, note=note))
 
 
 def plan_again(*, by: User, because: str = "") -> None:
@@ -70,7 +36,7 @@ def plan_again(*, by: User, because: str = "") -> None:
     _bench(by)
     with transaction.atomic():
         state = plan_rows.lock()
-        _mend(production.planner(workshop.workshop()))
+        mending.mend_plan(production.planner(workshop.workshop()))
         plan_rows.changed(state, because.strip() or "planned again")
 
 
@@ -116,152 +82,6 @@ def refresh_stale_sheet() -> None:
 def _bench(by: User) -> None:
     if not access.is_bench(by):
         raise NotAllowed("bench_only", "Only the maker and the helpers may do this.")
-
-
-def _undone(load: int) -> Load:
-    row = Load.objects.select_for_update(of=("self",)).select_related("what").filter(pk=load).first()
-    if row is None:
-        raise NotFound("load", "There is no such load any more; the plan has changed. Look at the day sheet.")
-    if row.done_at is not None:
-        raise Conflict("done_already", f"This load is already marked done as {row.number}; nothing was changed.")
-    return row
-
-
-def _record(portions: list[LoadPortion], good: Mapping[int, int], reasons: Mapping[int, str], goods: Catalogue) -> None:
-    for portion in portions:
-        portion.good = good.get(portion.pk, portion.pieces)
-        portion.reject_reason = reasons.get(portion.pk, "")
-        if not 0 <= portion.good <= portion.pieces:
-            message = f"{portion.good} of {portion.pieces} can't be good; give a number from 0 to {portion.pieces}."
-            raise Refusal("yield", message, f"good-{portion.pk}", found=portion.good)
-        _refuse_unpoured(portion, goods)
-        portion.save(update_fields=["good", "reject_reason"])
-
-
-def _refuse_unpoured(portion: LoadPortion, goods: Catalogue) -> None:
-    """A step can't be done on pieces that never came from the step before."""
-    steps = goods.recipe(portion.item.code).operations
-    position = [step.code for step in steps].index(portion.operation)
-    if position == 0:
-        return
-    before = steps[position - 1]
-    came = _passed(portion, before.code, "good")
-    used = _passed(portion, portion.operation, "pieces", exclude=portion.pk)
-    if portion.pieces + used > came:
-        order = portion.order_scent.line.order
-        message = (
-            f"{order}: only {came - used} of {portion.pieces} pieces have passed '{before.name}'; "
-            "mark that load done first."
-        )
-        raise Refusal("step_before", message, f"good-{portion.pk}")
-
-
-def _passed(portion: LoadPortion, operation: str, column: str, exclude: int = 0) -> int:
-    rows = LoadPortion.objects.filter(
-        order_scent=portion.order_scent_id,
-        item=portion.item_id,
-        operation=operation,
-        load__done_at__isnull=False,
-    ).exclude(pk=exclude)
-    return sum(rows.values_list(column, flat=True))
-
-
-def _good(portion: LoadPortion) -> int:
-    return portion.pieces if portion.good is None else portion.good
-
-
-def _expected(portion: LoadPortion, goods: Catalogue) -> int:
-    """Good pieces the plan counts on: whole pieces of a product, the expected yield of a part."""
-    item = goods.items[portion.item.code]
-    return portion.pieces if item.kind is ItemKind.PRODUCT else ceil_div(portion.pieces * item.yield_share, 1)
-
-
-def _step(portion: LoadPortion, goods: Catalogue) -> Operation:
-    return next(s for s in goods.recipe(portion.item.code).operations if s.code == portion.operation)
-
-
-def _take_parts(by: User, load: Load, portions: Iterable[LoadPortion], goods: Catalogue) -> None:
-    """Take the parts that the load used from the ledger, oldest lots first."""
-    needed: dict[Sku, Fraction] = {}
-    for portion in portions:
-        for line in goods.recipe(portion.item.code).lines:
-            if line.step == portion.operation and line.component and line.basis is Basis.PER_PIECE:
-                part = goods.items[line.component]
-                if part.recipe and part.recipe.operations:
-                    sku = goods.component(line, portion.scent)
-                    needed[sku] = needed.get(sku, Fraction(0)) + Fraction(line.quantity) * portion.pieces
-    for sku, quantity in needed.items():
-        _take(by, load, sku, ceil_div(quantity, 1))
-
-
-def _take(by: User, load: Load, sku: Sku, quantity: int) -> None:
-    left = quantity
-    for lot, free in production.free_lots(sku, clock.today()):
-        take = min(left, free)
-        if take:
-            _move(by, lot, -take, "used", load)
-        left -= take
-    if left:
-        message = (
-            f"{quantity} pieces of {sku} are needed, {quantity - left} are in stock and usable today; "
-            "mark the casting done first, or count the stock."
-        )
-        raise Refusal("parts_short", message, "good")
-
-
-def _into_stock(by: User, load: Load, portions: list[LoadPortion], goods: Catalogue) -> None:
-    """Parts, and products whose cure begins, become lots; products stay reserved for their order."""
-    lots: dict[Sku, Lot] = {}
-    for portion in portions:
-        step, sku = _step(portion, goods), Sku(portion.item.code, portion.scent)
-        item = goods.items[sku.item]
-        is_last_of_part = item.kind is ItemKind.PART and step == goods.recipe(sku.item).operations[-1]
-        if not portion.good or (step.cure_days is None and not is_last_of_part):
-            continue
-        lot = lots.get(sku) or lots.setdefault(sku, _new_lot(load, portion.item, sku, step, len(lots)))
-        _move(by, lot, portion.good, "made", load)
-        if step.cure_days is not None:
-            Reservation.objects.create(lot=lot, order_scent=portion.order_scent, pieces=portion.good, from_stock=False)
-
-
-def _new_lot(load: Load, item: Item, sku: Sku, step: Operation, number: int) -> Lot:
-    """One lot a sku of a batch; the first carries the batch's own number."""
-    today = clock.today()
-    cured = today + timedelta(days=step.cure_days) if step.cure_days is not None else usable_on(step, today)
-    code = f"{load.number}-{number + 1}" if number else str(load)
-    return Lot.objects.create(code=code, item=item, scent=sku.scent, made_on=today, usable_on=cured)
-
-
-def _move(by: User, lot: Lot, quantity: int, reason: str, load: Load) -> None:
-    StockMovement.objects.create(
-        lot=lot, quantity=quantity, at=clock.now(), by=by, reason=reason, reference=load.number or ""
-    )
-
-
-def _tell(by: User, load: Load, portions: Iterable[LoadPortion]) -> None:
-    """Put each reject of a product into its order's history, for the workshop only."""
-    for portion in portions:
-        lost = portion.pieces - _good(portion)
-        if lost and portion.item.kind == ItemKind.PRODUCT:
-            order = portion.order_scent.line.order
-            why = f": {portion.reject_reason}" if portion.reject_reason else ""
-            events.note(
-                order, by, "rejects", f"{load.number}: {lost} of {portion.pieces} rejected{why}.", for_shop=False
-            )
-
-
-def _mend(shop: Shop) -> None:
-    """Place again what is overdue or short, and tell the orders whose leaving day moved past the promise."""
-    plan = production.current_plan()
-    asked = quotes.asked_now(workshop.workshop())
-    first_day = shop.calendar.bench_day(asked.on, asked.at, asked.cut_off)
-    outcome = mend(shop, plan, production.demands(), production.free_stock(), first_day, asked.on)
-    plan_rows.store(plan, outcome.plan)
-    for order in Order.objects.filter(pk__in=plan_rows.store_leaving(outcome.placed)):
-        if order.planned_leaves > order.promised_leaves:
-            planned, promised = day_words(order.planned_leaves), day_words(order.promised_leaves)
-            text = f"At risk: now planned for {planned}, promised for {promised}."
-            events.note(order, None, "at_risk", text, for_shop=False)
 
 
 def _dates(version: int) -> Iterable[SheetDate]:

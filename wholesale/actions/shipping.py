@@ -7,12 +7,12 @@ from django.db import transaction
 from accounts import access
 from accounts.models import User
 from wholesale import clock
-from wholesale.actions import documents, events, numbers, plan_rows
+from wholesale.actions import documents, events, ledger, numbers, plan_rows
 from wholesale.core.orders import OrderState, refuse_step
 from wholesale.core.production.calendar import carrier_arrival
 from wholesale.core.shipping import LineShelf, Taken, refuse_cases, take
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words
-from wholesale.models import Order, OrderLine, Reservation, Shipment, ShipmentLine, ShipmentLot, StockMovement
+from wholesale.models import Order, OrderLine, Reservation, Shipment, ShipmentLine, ShipmentLot
 from wholesale.queries import catalogue, workshop
 from wholesale.queries import shipping as shelf
 
@@ -130,9 +130,7 @@ def _take(by: User, row: ShipmentLine, taken: Iterable[Taken]) -> None:
         held.shipped += pieces
         held.save(update_fields=["shipped"])
         ShipmentLot.objects.create(line=row, lot=held.lot, pieces=pieces)
-        StockMovement.objects.create(
-            lot=held.lot, quantity=-pieces, at=clock.now(), by=by, reason="shipped", reference=row.shipment.number
-        )
+        ledger.take(held.lot, pieces, ledger.Why(reason="shipped", by=by, reference=row.shipment.number))
 
 
 def _contents(lines: Iterable[OrderLine], cases: Mapping[int, int]) -> str:

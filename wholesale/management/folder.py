@@ -14,7 +14,7 @@ def read_folder(folder: Path) -> dict[str, bytes]:
     A folder inside stands there without content, so that the workbook can say it does not belong.
     """
     if not folder.is_dir():
-        message = f"There is no folder '{folder}'. Name the folder that holds the workbook's CSV files."
+        message = f"There is no folder '{folder}'. Name the folder that holds the workbook's CSV files, or its .xlsx."
         raise CommandError(message)
     found = sorted(path for path in folder.iterdir() if not path.name.startswith("."))
     return {path.name: path.read_bytes() if path.is_file() else b"" for path in found}

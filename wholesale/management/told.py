@@ -8,8 +8,8 @@ from django.core.files.storage import default_storage
 
 from accounts.models import Membership, Shop, User
 from wholesale import clock
-from wholesale.core.documents.papers import plain
 from wholesale.core.production.promise import Gate
+from wholesale.core.values import plain
 from wholesale.management.demo import PASSWORD
 from wholesale.queries.bench_orders import BenchOrder
 from wholesale.queries.day_sheet import DaySheet, LoadRow

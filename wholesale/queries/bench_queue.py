@@ -108,7 +108,8 @@ def demand_needs(goods: Catalogue, plan: Plan, demand: Demand, today: date) -> D
     for index, step in enumerate(steps):
         pieces = sum(count for at, count in waiting.items() if at <= index)
         needs += [Need(step.name, pieces, index)] if pieces else []
-    short = sum(max(pieces - own.get(at, 0), 0) for at, pieces in waiting.items())
+    # A step that the loads pass by (the recipe has it only since) is short of what comes to it.
+    short = sum(max(waiting.get(at, 0) - own.get(at, 0), 0) for at in range(len(steps)))
     return DemandNeeds(needs=tuple(needs), short=short, overdue=_overdue(goods, plan.loads, today))
 
 

@@ -10,12 +10,14 @@ from django.db.models import Prefetch, Q, QuerySet
 from wholesale import clock
 from wholesale.core.catalogue import Catalogue, ItemKind, Operation, Sku
 from wholesale.core.documents import batch
-from wholesale.core.documents.papers import plain
+from wholesale.core.production.batches import BatchFacts, BatchState, Purpose, batch_state
 from wholesale.core.production.bench import usable_on
 from wholesale.core.production.calendar import ONE_DAY, Calendar, Day
-from wholesale.core.values import NotFound
+from wholesale.core.production.weighing import Dosing
+from wholesale.core.values import plain
+from wholesale.core.workshop import Workshop
 from wholesale.models import Load, LoadPortion
-from wholesale.queries import catalogue, production
+from wholesale.queries import batches, catalogue, preparation, production, workshop
 
 #: The order of work at the bench: moulds need the longest, labels can wait.
 STAGES = ("Casting", "Pouring", "Topping", "Finishing")
@@ -36,9 +38,21 @@ class PortionRow:
     product: str
     step: str
     pieces: int
-    promised: date
+    promised: date | None
     good: int | None
     reason: str
+    #: Item, scent and step: portions alike in these are counted together.
+    kind: tuple[str, str, str]
+
+    @property
+    def is_order(self) -> bool:
+        """Is it for an order, and not for the shelf or a kept sample?"""
+        return bool(self.shop)
+
+    @property
+    def no_sample(self) -> bool:
+        """Is it a kept sample of which nothing came good?"""
+        return self.order == Purpose.SAMPLE and self.good == 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +71,7 @@ class LoadRow:
     minutes: Decimal
     minutes_how: str
     state: str
+    stands: BatchState
     melts: tuple[batch.Melt, ...]
     parts: tuple[batch.Extra, ...]
     steps: tuple[batch.Step, ...]
@@ -67,6 +82,22 @@ class LoadRow:
     until: date | None = None
     then: str = ""
     ranks: tuple[int, int, str, int] = field(default=(0, 0, "", 0), repr=False)
+
+    @property
+    def is_open(self) -> bool:
+        """Is it still to be made?"""
+        return self.stands in {BatchState.PLANNED, BatchState.WEIGHED}
+
+    @property
+    def no_sample(self) -> bool:
+        """Was no sample kept, though one was planned?"""
+        return any(portion.no_sample for portion in self.portions)
+
+    @property
+    def for_whom(self) -> tuple[tuple[str, int, bool], ...]:
+        """Each order, the shelf and kept samples with their pieces, and whether it is an order."""
+        ordered = {portion.order for portion in self.portions if portion.is_order}
+        return tuple((whom, pieces, whom in ordered) for whom, pieces in self.orders)
 
     @property
     def pieces(self) -> int:
@@ -125,6 +156,8 @@ class DaySheet:
     next_day: date
     next_loads: tuple[LoadRow, ...]
     hands: tuple[HandsRow, ...]
+    #: What to do before leaving; ``None`` for a day that is over, and where nobody is there.
+    tonight: preparation.Tonight | None
 
     @property
     def before(self) -> date:
@@ -143,44 +176,50 @@ class DaySheet:
 
 
 def day_sheet(on: date) -> DaySheet:
-    """One day at the bench: 10 queries, however many loads and orders."""
+    """One day at the bench: 13 queries and 10 for its evening, however many loads and orders."""
     goods = catalogue.catalogue(clock.today())
     calendar = production.calendar()
     next_day = calendar.work_from(on + ONE_DAY)
-    rows = [load_row(goods, row) for row in _rows(goods, on, next_day)]
+    rows = load_rows(goods, list(_rows(goods, on, next_day)), workshop.workshop())
     day_rows = _in_order(row for row in rows if row.day == on and row.state != "overdue")
     overdue = _in_order(row for row in rows if row.state == "overdue" and (on == clock.today() or row.day == on))
     return DaySheet(
         on=on, day=calendar.day(on), today=clock.today(), week=_week(calendar, on),
         stages=_staged(day_rows), overdue=overdue, setting=_in_order(row for row in rows if _sets(row, on)),
         next_day=next_day, next_loads=_in_order(row for row in rows if row.day == next_day),
-        hands=_hands(calendar, on, [*overdue, *day_rows]),
+        hands=_hands(calendar, on, [*overdue, *day_rows]), tonight=_tonight(goods, calendar, on, next_day),
     )  # fmt: skip
 
 
-def load_page(number: int) -> LoadRow:
-    """One load by its row number: 8 queries; ``NotFound`` when there is none."""
-    row = _loads().filter(pk=number).first()
-    if row is None:
-        raise NotFound("no_load", "There is no such load; open the day sheet and choose one there.")
-    return load_row(catalogue.catalogue(clock.today()), row)
+def _tonight(goods: Catalogue, calendar: Calendar, on: date, next_day: date) -> preparation.Tonight | None:
+    if on < clock.today() or not calendar.is_work(on):
+        return None
+    return preparation.tonight(goods, calendar, on, next_day)
 
 
-def load_row(goods: Catalogue, row: Load) -> LoadRow:
-    """A load's row as pages show it."""
+def load_rows(goods: Catalogue, rows: Sequence[Load], settings: Workshop) -> list[LoadRow]:
+    """Loads as pages show them, each by the recipes it began with: 2 queries while those are today's."""
+    seen = catalogue.as_begun(goods, [row.recipes for row in rows])
+    how = batches.dosings(seen, rows, settings)
+    return [load_row(seen(row.recipes), row, settings, how[row.pk]) for row in rows]
+
+
+def load_row(goods: Catalogue, row: Load, settings: Workshop, how: Dosing) -> LoadRow:
+    """A load's row as pages show it; ``goods`` has the recipes that the load is made by."""
     load = production.load_value(row)
     tasks = batch.tasks(goods, load)
     operations = [operation for operation, _ in tasks.values()]
     sku, first = next(iter(tasks))[0], operations[0]
     stage = _stage(goods, sku, first)
-    until, then = _waits(first, row.day)
-    minutes, how = _minutes(list(tasks.values()))
+    until, then = (None, "") if row.scrapped_at else _waits(first, row.day)
+    minutes, how_long = _minutes(list(tasks.values()))
     return LoadRow(
         id=row.pk, number=row.number or "", day=row.day, stage=STAGES[stage], state=_state(row),
+        stands=batch_state(facts(goods, row, sku, first, settings), clock.today()),
         title=" and ".join(dict.fromkeys(operation.name for operation in operations)),
         what=", ".join(dict.fromkeys(batch.sku_name(goods, task[0]) for task in tasks)),
         equipment=row.equipment.name if row.equipment else "", holds=batch.holds(goods, load.work.equipment),
-        hands=first.hands, minutes=minutes, minutes_how=how, melts=batch.melts(goods, load),
+        hands=first.hands, minutes=minutes, minutes_how=how_long, melts=batch.melts(goods, load, how),
         parts=batch.parts(goods, load),
         steps=batch.steps(goods, load), portions=tuple(_portion(goods, portion) for portion in row.portions.all()),
         note=row.note, done_at=row.done_at, done_by=str(row.done_by) if row.done_by else "", until=until, then=then,
@@ -188,15 +227,27 @@ def load_row(goods: Catalogue, row: Load) -> LoadRow:
     )  # fmt: skip
 
 
+def facts(goods: Catalogue, row: Load, sku: Sku, step: Operation, settings: Workshop) -> BatchFacts:
+    """What has happened to a load's batch, and the days that its step gives."""
+    is_part, cures = goods.items[sku.item].kind is ItemKind.PART, step.cure_days is not None
+    return BatchFacts(
+        weighed=row.weighed_at is not None, done=row.done_at is not None, scrapped=row.scrapped_at is not None,
+        released=row.released_at is not None, by_hand=settings.batch_release == "by_hand",
+        into_stock=cures or (is_part and step == goods.steps(sku.item)[-1]), ready_on=usable_on(step, row.day),
+        cured_on=row.day + timedelta(days=step.cure_days) if step.cure_days is not None else None,
+    )  # fmt: skip
+
+
 def _rows(goods: Catalogue, on: date, next_day: date) -> QuerySet[Load]:
     """The loads a sheet of that day speaks of: the day's and the next one's, overdue ones, those still setting."""
     overdue = Q(done_at__isnull=True, day__lt=clock.today())
     setting = Q(day__lt=on, day__gte=on - timedelta(days=_longest_wait(goods)))
-    return _loads().filter(Q(day__in=[on, next_day]) | overdue | setting)
+    return loads().filter(Q(day__in=[on, next_day]) | overdue | setting)
 
 
-def _loads() -> QuerySet[Load]:
-    orders = LoadPortion.objects.select_related("item", "order_scent__line__order__shop")
+def loads() -> QuerySet[Load]:
+    """Loads with all that their rows show: 2 queries."""
+    orders = LoadPortion.objects.select_related("item", "order_scent__line__order__shop", "for_stock")
     return Load.objects.select_related("equipment", "what", "done_by").prefetch_related(Prefetch("portions", orders))
 
 
@@ -213,12 +264,13 @@ def _week(calendar: Calendar, on: date) -> tuple[tuple[date, Day], ...]:
 
 
 def _portion(goods: Catalogue, row: LoadPortion) -> PortionRow:
-    order = row.order_scent.line.order
+    order = row.order
     sku = Sku(row.item.code, row.scent)
     return PortionRow(
-        id=row.pk, order=order.number, shop=order.shop.trade_name, product=batch.sku_name(goods, sku),
-        step=_operation(goods, sku, row.operation).name, pieces=row.pieces, promised=order.promised_leaves,
-        good=row.good, reason=row.reject_reason,
+        id=row.pk, order=row.for_whom, shop=order.shop.trade_name if order else "", product=batch.sku_name(goods, sku),
+        promised=order.promised_leaves if order else None,
+        step=_operation(goods, sku, row.operation).name, pieces=row.pieces,
+        good=row.good, reason=row.reject_reason, kind=(row.item.code, row.scent, row.operation),
     )  # fmt: skip
 
 
@@ -243,6 +295,8 @@ def _rank(goods: Catalogue, scent: str) -> int:
 
 
 def _state(row: Load) -> str:
+    if row.scrapped_at is not None:
+        return "scrapped"
     if row.done_at is not None:
         return "done"
     return "overdue" if row.day < clock.today() else "to do"

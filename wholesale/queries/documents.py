@@ -67,6 +67,11 @@ def papers_of_order(order: int) -> tuple[PaperRow, ...]:
     return _newest(_rows().filter(Q(order=order) | Q(shipment__order=order) | Q(invoice__order=order)))
 
 
+def papers_of_invoice(number: str) -> tuple[PaperRow, ...]:
+    """The papers of an invoice, or credit note, that belongs to no order: 1 query."""
+    return _newest(_rows().filter(invoice__number=number))
+
+
 def papers_of_load(load: int) -> tuple[PaperRow, ...]:
     """The newest batch sheet of a load, if any was asked for: 1 query."""
     return _newest(_rows().filter(load=load))
@@ -74,7 +79,13 @@ def papers_of_load(load: int) -> tuple[PaperRow, ...]:
 
 def _rows() -> QuerySet[Document]:
     return Document.objects.select_related(
-        "mail", "order__shop", "shipment__order__shop", "invoice__order__shop", "load__what", "load__equipment"
+        "mail",
+        "order__shop",
+        "shipment__order__shop",
+        "invoice__order__shop",
+        "invoice__shop",
+        "load__what",
+        "load__equipment",
     )
 
 
@@ -90,7 +101,7 @@ def _paper(row: Document) -> PaperRow:
     title = kind.named(_number(row))
     return PaperRow(
         id=row.pk, kind=row.kind, title=title, state=_WORDS[row.state], reason=row.error,
-        shop=order.shop.slug if order and kind.for_shop else "", order=order.number if order else "",
+        shop=_shop(row) if kind.for_shop else "", order=order.number if order else "",
         file=row.file, size=row.size, download_name=re.sub(r"[^\w.,-]+", " ", title).strip() + ".pdf",
         mail=_mail_word(row, mail), mail_to=row.mail_to, mail_reason=mail.error if mail else "",
     )  # fmt: skip
@@ -100,6 +111,14 @@ def _order(row: Document) -> Order | None:
     """The order a paper belongs to, directly or through a shipment or an invoice."""
     through = row.shipment or row.invoice
     return through.order if through else row.order
+
+
+def _shop(row: Document) -> str:
+    """The slug of the shop a paper is for; "" for one of the bench."""
+    order = _order(row)
+    if order:
+        return str(order.shop.slug)
+    return str(row.invoice.shop.slug) if row.invoice else ""
 
 
 def _number(row: Document) -> str:

@@ -134,6 +134,7 @@ class InvoiceRow:
     """One invoice or credit note in a list.
 
     ``open`` is what is still to pay, for a credit note what of it stands on account.
+    ``order`` is "" for what was issued before the first day here (``opening``), and its credit.
     ``state`` is ``open``, ``overdue``, ``paid``, ``credited`` or, of a credit note, ``credit``.
     """
 
@@ -149,6 +150,7 @@ class InvoiceRow:
     gross: Decimal
     open: Decimal
     early: EarlyPayment | None
+    opening: bool = False
 
 
 def invoices(*, on: date, shop: str = "", only_open: bool = False, page: int | str = 1) -> Page[InvoiceRow]:
@@ -178,9 +180,9 @@ def _listed() -> QuerySet[Any]:
 def _invoice_row(row: Any, on: date) -> InvoiceRow:
     return InvoiceRow(
         number=row.number, kind=row.kind, state=_state(row, on), shop_slug=row.shop.slug, shop=row.shop.trade_name,
-        order=row.order.number, issued_on=row.issued_on, due_on=row.due_on, currency=row.currency,
+        order=row.order.number if row.order else "", issued_on=row.issued_on, due_on=row.due_on, currency=row.currency,
         gross=from_minor(row.gross_minor, row.currency), open=from_minor(row.open_minor, row.currency),
-        early=InvoiceValue.from_json(row.frozen).early,
+        early=InvoiceValue.from_json(row.frozen).early, opening=row.opening,
     )  # fmt: skip
 
 

@@ -9,8 +9,7 @@ from django.db.models import Sum as Total
 
 from accounts.certificates import certificate_holds
 from wholesale import clock
-from wholesale.core.catalogue import Catalogue
-from wholesale.core.documents import batch
+from wholesale.core.documents.batch import BatchSheet
 from wholesale.core.documents.papers import (
     Confirmation,
     ConfirmationLine,
@@ -27,20 +26,17 @@ from wholesale.core.documents.papers import (
     Sum,
     address_lines,
     payment_terms,
-    percent,
     tax_note,
 )
 from wholesale.core.invoicing import InvoiceValue
 from wholesale.core.orders import OrderState
 from wholesale.core.pricing import Terms
 from wholesale.core.production.promise import Gate
-from wholesale.core.values import from_e4, from_minor, round_money
+from wholesale.core.values import from_e4, from_minor, percent, round_money
 from wholesale.core.workshop import Workshop
 from wholesale.models import (
     Document,
     Invoice,
-    Load,
-    LoadPortion,
     Order,
     OrderLine,
     Scent,
@@ -48,7 +44,8 @@ from wholesale.models import (
     ShipmentLine,
     ShipmentLot,
 )
-from wholesale.queries import catalogue, production, workshop
+from wholesale.queries import workshop
+from wholesale.queries.batch_sheet import batch_sheet
 
 
 def value_of(document: Document) -> Paper:
@@ -201,36 +198,8 @@ def _cases_before(shipment: Shipment) -> dict[int, int]:
 # ── batch sheet ──────────────────────────────────────────────────────────────────
 
 
-def batch_sheet(document: Document, settings: Workshop) -> batch.BatchSheet:
-    """One load with what to weigh, by the recipes of its day: 8 queries."""
-    portions = LoadPortion.objects.select_related("item", "order_scent__line__order")
-    rows = Load.objects.select_related("equipment", "what").prefetch_related(Prefetch("portions", portions))
-    row = rows.get(documents=document)
-    goods, load = catalogue.catalogue(row.day), production.load_value(row)
-    return batch.BatchSheet(
-        house=house(settings), number=row.number or f"load {row.pk}, planned", written_on=_day(document),
-        day=row.day, equipment=row.equipment.name if row.equipment else "",
-        holds=batch.holds(goods, load.work.equipment), what=batch.sku_name(goods, load.work.what),
-        recipes=_recipes(goods, row), portions=tuple(_portion(portion, goods) for portion in row.portions.all()),
-        melts=batch.melts(goods, load), parts=batch.parts(goods, load), steps=batch.steps(goods, load),
-        done=row.done_at is not None, note=row.note,
-    )  # fmt: skip
-
-
-def _portion(row: LoadPortion, goods: Catalogue) -> batch.BatchPortion:
-    order = row.order_scent.line.order
-    steps = {step.code: step.name for step in goods.recipe(row.item.code).operations}
-    scent = goods.scents[row.scent].name if row.scent in goods.scents else row.scent
-    return batch.BatchPortion(
-        order=order.number, product=row.item.name, scent=scent, step=steps.get(row.operation, row.operation),
-        pieces=row.pieces, leaves=order.promised_leaves, good=row.good, because=row.reject_reason,
-    )  # fmt: skip
-
-
-def _recipes(goods: Catalogue, load: Load) -> str:
-    """The recipes a load follows, with their versions: ``SUC v1, PEB v2``."""
-    codes = dict.fromkeys(portion.item.code for portion in load.portions.all())
-    return ", ".join(f"{code} v{goods.recipe(code).version}" for code in codes)
+def _batch_sheet(document: Document, settings: Workshop) -> BatchSheet:
+    return batch_sheet(document, house(settings), _day(document), settings)
 
 
 # ── shared ───────────────────────────────────────────────────────────────────────
@@ -255,5 +224,5 @@ _BUILDERS: dict[str, Callable[[Document, Workshop], Paper]] = {
     "invoice": invoice,
     "credit_note": invoice,
     "packing_slip": packing_slip,
-    "batch_sheet": batch_sheet,
+    "batch_sheet": _batch_sheet,
 }

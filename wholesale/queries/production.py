@@ -1,10 +1,12 @@
 """What the planner stands on: calendar, present plan, open demands, free stock."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from fractions import Fraction
+from typing import Any
 
-from django.db.models import F, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum, Value
+from django.db.models import Exists, F, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce
 
@@ -18,18 +20,24 @@ from wholesale.core.stock import OnHand
 from wholesale.core.workshop import Workshop
 from wholesale.models import (
     CalendarDay,
+    ForStock,
     LoadPortion,
     Lot,
     OrderLineScent,
     PlanState,
     Reservation,
-    StockMovement,
+    Setting,
     Weekday,
 )
 from wholesale.models import (
     Load as LoadRow,
 )
-from wholesale.queries import catalogue
+from wholesale.queries import catalogue, workshop
+
+#: A rank behind every order's.
+LAST = 2**62
+#: The ledger's units in one piece and in one gram: it counts milligrams.
+UNITS = {"piece": 1, "gram": 1000}
 
 
 def calendar() -> Calendar:
@@ -42,7 +50,14 @@ def calendar() -> Calendar:
 
 def planner(settings: Workshop) -> Shop:
     """Catalogue, calendar and horizon: 8 queries."""
-    return Shop(catalogue=catalogue.catalogue(clock.today()), calendar=calendar(), horizon_days=settings.plan_days)
+    goods = replace(catalogue.catalogue(clock.today()), shortage_risk=settings.shortage_risk)
+    return Shop(catalogue=goods, calendar=calendar(), horizon_days=settings.plan_days)
+
+
+def first_day(shop: Shop) -> date:
+    """The first day whose loads and minutes may still be used: today up to the cut-off, else the next work day."""
+    local = clock.now().astimezone(clock.workshop_zone())
+    return shop.calendar.bench_day(local.date(), local.time().replace(tzinfo=None), workshop.workshop().order_cut_off)
 
 
 def plan_version() -> int:
@@ -51,14 +66,16 @@ def plan_version() -> int:
 
 
 def current_plan() -> Plan:
-    """All loads to do, those done today or later, and those done for open orders: 2 queries."""
+    """All loads to do, those done today or later, and those done for what is still open: 2 queries."""
     return Plan(loads=tuple(load_value(row) for row in open_loads()))
 
 
 def open_loads() -> QuerySet[LoadRow]:
     """The rows behind ``current_plan``."""
-    open_orders = Q(portions__order_scent__line__order__state__in=OPEN_STATES)
-    wanted = LoadRow.objects.filter(Q(done_at__isnull=True) | Q(day__gte=clock.today()) | open_orders)
+    is_open = Q(portions__order_scent__line__order__state__in=OPEN_STATES) | Q(
+        portions__for_stock__isnull=False, portions__for_stock__closed_at__isnull=True
+    )
+    wanted = LoadRow.objects.filter(Q(done_at__isnull=True) | Q(day__gte=clock.today()) | is_open)
     portions = Prefetch("portions", LoadPortion.objects.select_related("item"))
     return wanted.select_related("equipment", "what").prefetch_related(portions).distinct()
 
@@ -66,18 +83,47 @@ def open_loads() -> QuerySet[LoadRow]:
 def load_value(row: LoadRow) -> Load:
     """A load row as the core's value."""
     work = Work(row.equipment.code if row.equipment else "", Sku(row.what.code, row.scent), row.operation)
-    portions = tuple(portion_value(portion) for portion in row.portions.all())
-    return Load(work=work, day=row.day, portions=portions, ref=row.pk, done=row.done_at is not None)
+    portions = tuple(portion_value(portion, lost=row.melt_lost) for portion in row.portions.all())
+    is_done = row.done_at is not None
+    is_begun = row.weighed_at is not None and not is_done
+    return Load(work=work, day=row.day, portions=portions, ref=row.pk, done=is_done, begun=is_begun)
 
 
-def portion_value(row: LoadPortion) -> Portion:
-    """A portion row as the core's value."""
-    return Portion(str(row.order_scent_id), Sku(row.item.code, row.scent), row.operation, row.pieces, row.good)
+def portion_value(row: LoadPortion, *, lost: bool = False) -> Portion:
+    """A portion row as the core's value.
+
+    Where the melt was ``lost`` before it was poured, its pieces still wait for the step: nobody counts on the portion.
+    """
+    demand = f"x{row.pk}" if lost else demand_key(row)
+    return Portion(demand, Sku(row.item.code, row.scent), row.operation, row.pieces, row.good)
+
+
+def demand_key(row: LoadPortion) -> str:
+    """Whom pieces are for: a scent of an order's line, or what the workshop makes for itself ("s" and its row)."""
+    return str(row.order_scent_id) if row.for_stock_id is None else stock_key(row.for_stock_id)
+
+
+def stock_key(row: int) -> str:
+    """The key of what the workshop makes for itself, by its row."""
+    return f"s{row}"
 
 
 def demands() -> list[Demand]:
-    """Pieces to be made for open orders, by scent of each line: 1 query."""
-    from_stock = _sum(Reservation.objects.filter(from_stock=True), "order_scent", "pieces")
+    """Pieces to be made for open orders, by scent of each line, then those for the shelf: 2 queries."""
+    return [*_ordered(), *_for_stock()]
+
+
+def _for_stock() -> list[Demand]:
+    """What the workshop makes for itself: nobody waits for it, so it is served last."""
+    rows = ForStock.objects.filter(closed_at__isnull=True).values_list("pk", "item__code", "scent", "pieces")
+    return [
+        Demand(key=stock_key(pk), sku=Sku(item, scent), pieces=pieces, rank=LAST, for_shelf=True)
+        for pk, item, scent, pieces in rows
+    ]
+
+
+def _ordered() -> list[Demand]:
+    from_stock = summed(Reservation.objects.filter(from_stock=True), "order_scent", "pieces")
     rows = OrderLineScent.objects.filter(line__order__state__in=OPEN_STATES).annotate(
         to_make=F("line__cases") * F("pieces_per_case") - from_stock
     )
@@ -91,27 +137,50 @@ def demands() -> list[Demand]:
 
 
 def free_stock() -> list[OnHand]:
-    """What no order has reserved, by lot; parts and products only: 1 query."""
-    moved = _sum(StockMovement.objects.all(), "lot", "quantity")
-    held = _sum(Reservation.objects.all(), "lot", F("pieces") - F("shipped"))
-    lots = (
-        Lot.objects.exclude(item__kind="material").annotate(free=moved - held).filter(free__gt=0).select_related("item")
-    )
+    """What no order has reserved, by lot; parts and products only: 1 query.
+
+    Pieces, or grams of what is counted in grams. Lots that ``sound_lots`` leaves out are
+    not in it; those that set or cure are, with the day they may be used from.
+    """
+    lots = sound_lots().exclude(item__kind="material").order_by("usable_on", "pk")
+    columns = ("item__code", "item__unit", "scent", "usable_on", "free")
+    # Sorted out here, not in SQL, where each lot's reservations would be summed twice.
     return [
-        OnHand(sku=Sku(lot.item.code, lot.scent), usable_on=lot.usable_on, quantity=Fraction(lot.free))
-        for lot in lots.order_by("usable_on", "pk")
+        OnHand(sku=Sku(item, scent), usable_on=day, quantity=Fraction(free, UNITS[unit]))
+        for item, unit, scent, day, free in lots.values_list(*columns)
+        if free > 0
     ]
 
 
 def free_lots(sku: Sku, by: date) -> Iterable[tuple[Lot, int]]:
-    """Lots of a sku with free pieces usable by a day, oldest first: 1 query."""
-    moved = _sum(StockMovement.objects.all(), "lot", "quantity")
-    held = _sum(Reservation.objects.all(), "lot", F("pieces") - F("shipped"))
-    lots = Lot.objects.filter(item__code=sku.item, scent=sku.scent, usable_on__lte=by)
-    return [(lot, lot.free) for lot in lots.annotate(free=moved - held).filter(free__gt=0).order_by("usable_on", "pk")]
+    """Sound lots of a sku with something free that is usable by a day, oldest first, in the ledger's unit: 1 query."""
+    lots = sound_lots().filter(item__code=sku.item, scent=sku.scent, usable_on__lte=by, free__gt=0)
+    return [(lot, lot.free) for lot in lots.order_by("usable_on", "pk")]
 
 
-def _sum(rows: QuerySet, by: str, what: str | Combinable) -> Coalesce:
+def sound_lots() -> QuerySet[Any]:
+    """Lots with something left that nothing stands against, with ``free``: what of them no order has reserved.
+
+    Left out are lots on hold or recalled, those past their day, and (where batches are
+    released by hand) products of a batch that nobody released yet.
+    """
+    expired = Q(expires_on__lt=clock.today())
+    return with_free(Lot.objects.filter(on_hand__gt=0, state="ok").exclude(expired).exclude(unreleased()))
+
+
+def with_free(lots: QuerySet[Lot]) -> QuerySet[Any]:
+    """The lots with ``free``: what of each no order has reserved, in the ledger's unit."""
+    held = summed(Reservation.objects.all(), "lot", F("pieces") - F("shipped"))
+    return lots.annotate(free=F("on_hand") - held)
+
+
+def unreleased() -> Q:
+    """Lots of a product whose batch waits for somebody to release it; none where the cure's last day releases it."""
+    by_hand = Exists(Setting.objects.filter(name="batch_release", value="by_hand"))
+    return Q(by_hand, item__kind="product", load__isnull=False, load__released_at__isnull=True)
+
+
+def summed(rows: QuerySet, by: str, what: str | Combinable) -> Coalesce:
     """A subquery that sums a column of related rows; 0 where there are none."""
     grouped = rows.filter(**{by: OuterRef("pk")}).order_by().values(by)
     return Coalesce(Subquery(grouped.annotate(total=Sum(what)).values("total"), output_field=IntegerField()), Value(0))

@@ -1,11 +1,17 @@
-"""Items, scents, equipment and recipes. What a sheet no longer has stays: old papers may name it."""
+"""Items, scents, equipment and recipes. What a sheet no longer has stays: old papers may name it.
 
-from collections.abc import Iterable
+A recipe that differs from the one in force becomes a new version, valid from today; no
+version is ever overwritten, since begun and finished batches are made by theirs.
+"""
+
+from collections.abc import Iterable, Sequence
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
+from accounts.models import User
 from wholesale import clock
-from wholesale.actions.workbook.changes import Changes
+from wholesale.actions.workbook.changes import Changes, alike
 from wholesale.core.values import to_e4, to_mg
 from wholesale.core.workbook.cells import SCENT_OIL
 from wholesale.core.workbook.reading import Workbook
@@ -16,74 +22,119 @@ from wholesale.core.workbook.sheets import (
     OperationRow,
     RecipeLineRow,
     ScentRow,
+    SubstituteRow,
 )
-from wholesale.models import Equipment, Item, Operation, Recipe, RecipeLine, Scent
+from wholesale.models import Equipment, Item, Operation, Recipe, RecipeLine, Scent, Substitute
 
 #: The first recipe we are told of is the one that was always followed.
 _ALWAYS = date(2000, 1, 1)
 _LINE = ("component_id", "basis", "quantity", "carrier_id", "step")
 _OPERATION = (
-    "code", "name", "equipment_id", "melt_id", "hands", "minutes_per_piece", "minutes_per_load", "nights_min",
-    "days_min", "days_max", "cure_days", "group", "targets", "cautions",
+    "code", "name", "equipment_id", "melt_id", "hands", "minutes_per_piece", "minutes_per_load", "yield_share",
+    "heat_c", "nights_min", "minutes_min", "days_min", "days_max", "cure_days", "group", "targets", "cautions",
 )  # fmt: skip
 
 #: A recipe's lines and operations, field by field.
 Content = tuple[list[dict[str, Any]], list[dict[str, Any]]]
 
 
-def write(changes: Changes, book: Workbook) -> None:
+def write(changes: Changes, book: Workbook, by: User | None) -> None:
     """Write everything that is bought, made and made with."""
     both: list[ItemRow | MaterialRow] = [*book.rows(ItemRow), *book.rows(MaterialRow)]
-    for position, item in enumerate(both):
+    places = _places(both)
+    for item in both:
         values = _item(item) if isinstance(item, ItemRow) else _material(item)
-        changes.put(item, Item, {"code": item.code}, {**values, "position": position})
+        changes.put(item, Item, {"code": item.code}, {**values, "position": places[item.code]})
     items = dict(Item.objects.values_list("code", "pk"))
     for scent in book.rows(ScentRow):
-        values = {"name": scent.name, "oil_id": items[scent.oil], "rank": scent.rank}
-        changes.put(scent, Scent, {"code": scent.code}, values)
+        known = {"name": scent.name, "oil_id": items[scent.oil], "rank": scent.rank}
+        changes.put(scent, Scent, {"code": scent.code}, known)
     for held in book.rows(EquipmentRow):
         changes.put(held, Equipment, {"code": held.code}, _equipment(held))
-    equipment = dict(Equipment.objects.values_list("code", "pk"))
-    latest = _latest_recipes()
-    for row in book.rows(ItemRow):
-        lines = [_line(line, items) for line in book.rows(RecipeLineRow) if line.item == row.code]
-        steps = [_operation(step, items, equipment) for step in book.rows(OperationRow) if step.item == row.code]
-        before = latest.get(items[row.code])
-        if before is None or _as_stored(before) != (lines, steps):
-            _write_recipe(changes, row, items[row.code], before, (lines, steps))
+    if book.has(SubstituteRow):
+        _write_substitutes(changes, book, items)
+    _write_recipes(changes, book, items, by)
+
+
+def _places(rows: Sequence[ItemRow | MaterialRow]) -> dict[str, int]:
+    """Where each item stands in lists; as stored, where they stand in that order already."""
+    codes = [row.code for row in rows]
+    stored = dict(Item.objects.filter(code__in=codes).order_by("position", "code").values_list("code", "position"))
+    return stored if list(stored) == codes else {code: place for place, code in enumerate(codes)}
+
+
+def _write_substitutes(changes: Changes, book: Workbook, items: dict[str, int]) -> None:
+    pairs = {(items[row.item], items[row.substitute]): row for row in book.rows(SubstituteRow)}
+    for (item, other), row in pairs.items():
+        changes.put(row, Substitute, {"item_id": item, "substitute_id": other}, {})
+    gone = [row.pk for row in Substitute.objects.all() if (row.item_id, row.substitute_id) not in pairs]
+    changes.drop(SubstituteRow, Substitute.objects.filter(pk__in=gone).select_related("item", "substitute"))
 
 
 def _item(row: ItemRow) -> dict[str, Any]:
     same = (
-        "name",
-        "description",
-        "scented",
-        "case_pack",
-        "mix_scents",
-        "mix_least",
-        "loss",
-        "yield_share",
-        "on_sale",
-        "gtin",
-    )
+        "name", "description", "scented", "case_pack", "mix_scents", "mix_least", "loss", "yield_share", "on_sale",
+        "gtin", "samples_per_batch", "shortage_risk", "keeps_leftover", "limits_refuse", "cautions",
+    )  # fmt: skip
     return {
         **{name: getattr(row, name) for name in same},
         "kind": str(row.kind),
         "unit": str(row.unit),
-        "retail_price_e4": None if row.retail_price is None else to_e4(row.retail_price),
-        "net_weight_mg": None if row.net_weight_g is None else to_mg(row.net_weight_g),
+        "retail_price_e4": _e4(row.retail_price),
+        "net_weight_mg": _mg(row.net_weight_g),
+        "room_mg": _mg(row.room_g),
+        "unit_cost_e4": _e4(row.unit_cost),
     }
 
 
 def _material(row: MaterialRow) -> dict[str, Any]:
-    same = ("name", "description", "max_load", "flash_point_c", "heating_limit_c")
-    return {**{name: getattr(row, name) for name in same}, "kind": "material", "unit": str(row.unit)}
+    same = (
+        "name", "description", "max_load", "flash_point_c", "heating_limit_c", "limits_refuse", "supplier",
+        "supply_days", "cautions",
+    )  # fmt: skip
+    return {
+        **{name: getattr(row, name) for name in same},
+        "kind": "material",
+        "unit": str(row.unit),
+        "room_mg": _mg(row.room_g),
+        "unit_cost_e4": _e4(row.unit_cost),
+        "purchase_pack": _pack(row),
+    }
+
+
+def _pack(row: MaterialRow) -> int | None:
+    """What it is bought in, as the ledger counts it."""
+    if row.purchase_pack is None:
+        return None
+    return to_mg(row.purchase_pack) if row.unit == "gram" else int(row.purchase_pack)
+
+
+def _mg(grams: Decimal | None) -> int | None:
+    return None if grams is None else to_mg(grams)
+
+
+def _e4(price: Decimal | None) -> int | None:
+    return None if price is None else to_e4(price)
 
 
 def _equipment(row: EquipmentRow) -> dict[str, Any]:
-    same = ("name", "kind", "count", "load_pieces", "loads_per_day", "hold_minutes", "window_minutes")
-    load_mg = None if row.load_g is None else to_mg(row.load_g)
-    return {**{name: getattr(row, name) for name in same}, "load_mg": load_mg}
+    same = ("name", "kind", "count", "load_pieces", "load_basis", "loads_per_day", "hold_minutes", "window_minutes")
+    return {**{name: getattr(row, name) for name in same}, "load_mg": _mg(row.load_g)}
+
+
+# ── recipes ──────────────────────────────────────────────────────────────────
+
+
+def _write_recipes(changes: Changes, book: Workbook, items: dict[str, int], by: User | None) -> None:
+    equipment = dict(Equipment.objects.values_list("code", "pk"))
+    versions = _versions()
+    for row in book.rows(ItemRow):
+        lines = [_line(line, items) for line in book.rows(RecipeLineRow) if line.item == row.code]
+        steps = [_operation(step, items, equipment) for step in book.rows(OperationRow) if step.item == row.code]
+        stored = versions.get(items[row.code], [])
+        before = next((recipe for recipe in reversed(stored) if recipe.valid_from <= clock.today()), None)
+        if before is None or not _is_same(_as_stored(before), (lines, steps)):
+            _write_recipe(changes, row, items[row.code], stored, (lines, steps), by)
 
 
 def _line(row: RecipeLineRow, items: dict[str, int]) -> dict[str, Any]:
@@ -99,9 +150,12 @@ def _operation(row: OperationRow, items: dict[str, int], equipment: dict[str, in
     return {**own, "equipment_id": equipment.get(row.equipment), "melt_id": items.get(row.melt)}
 
 
-def _latest_recipes() -> dict[int, Recipe]:
-    rows = Recipe.objects.order_by("version").prefetch_related("lines", "operations")
-    return {recipe.item_id: recipe for recipe in rows}
+def _versions() -> dict[int, list[Recipe]]:
+    """All versions of each item's recipe, oldest first."""
+    found: dict[int, list[Recipe]] = {}
+    for recipe in Recipe.objects.order_by("version").prefetch_related("lines", "operations"):
+        found.setdefault(recipe.item_id, []).append(recipe)
+    return found
 
 
 def _as_stored(recipe: Recipe) -> Content:
@@ -112,11 +166,27 @@ def _fields(rows: Iterable[Any], names: tuple[str, ...]) -> list[dict[str, Any]]
     return [{name: getattr(row, name) for name in names} for row in rows]
 
 
-def _write_recipe(changes: Changes, row: ItemRow, item: int, latest: Recipe | None, content: Content) -> None:
+def _is_same(one: Content, other: Content) -> bool:
+    rows = list(zip([*one[0], *one[1]], [*other[0], *other[1]], strict=False))
+    counts = [len(part) for part in one] == [len(part) for part in other]
+    return counts and all(alike(left[name], right[name]) for left, right in rows for name in left)
+
+
+def _write_recipe(
+    changes: Changes, row: ItemRow, item: int, stored: Sequence[Recipe], content: Content, by: User | None
+) -> None:
     """Add a recipe's next version, valid from today; the first one is valid from always."""
-    version = latest.version + 1 if latest else 1
-    recipe = Recipe.objects.create(item_id=item, version=version, valid_from=clock.today() if latest else _ALWAYS)
+    version, valid_from = (stored[-1].version + 1, clock.today()) if stored else (1, _ALWAYS)
+    because = "Loaded with the workbook" if stored else ""
+    recipe = Recipe.objects.create(
+        item_id=item, version=version, valid_from=valid_from, written_by=by, because=because
+    )  # fmt: skip
     lines, steps = content
     RecipeLine.objects.bulk_create(RecipeLine(recipe=recipe, position=i, **line) for i, line in enumerate(lines))
     Operation.objects.bulk_create(Operation(recipe=recipe, position=i, **step) for i, step in enumerate(steps))
-    changes.note(row, "changed" if latest else "added", f"recipe, version {version}")
+    changes.note(row, "changed" if stored else "added", f"recipe, version {version}")
+    for later in stored:
+        if later.valid_from > clock.today():
+            changes.tell(
+                row, f"version {later.version} of its recipe was to hold from {later.valid_from}; it will not."
+            )

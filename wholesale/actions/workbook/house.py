@@ -12,7 +12,7 @@ def write(changes: Changes, book: Workbook) -> None:
     """Write settings, week and days."""
     for row in book.rows(SettingRow):
         changes.put(row, Setting, {"name": row.name}, {"value": row.value})
-    changes.drop(SettingRow, Setting.objects.exclude(name__in=[row.name for row in book.rows(SettingRow)]), "name")
+    changes.drop(SettingRow, Setting.objects.exclude(name__in=[row.name for row in book.rows(SettingRow)]), _name)
     for week in book.rows(WeekRow):
         changes.put(week, Weekday, {"weekday": week.weekday}, _hours(week))
     if book.has(DayRow):
@@ -23,7 +23,11 @@ def _write_days(changes: Changes, book: Workbook) -> None:
     rows = book.rows(DayRow)
     for row in rows:
         changes.put(row, CalendarDay, {"day": row.day}, {**_hours(row), "note": row.note})
-    changes.drop(DayRow, CalendarDay.objects.exclude(day__in=[row.day for row in rows]), "day")
+    changes.drop(DayRow, CalendarDay.objects.exclude(day__in=[row.day for row in rows]), lambda row: row.day)
+
+
+def _name(row: Setting) -> str:
+    return row.name
 
 
 def _hours(row: WeekRow | DayRow) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from accounts.models import StaffRole, User
 from wholesale.actions import orders
-from wholesale.actions.workbook.changes import Changes
+from wholesale.actions.workbook.changes import Changes, plain_text
 from wholesale.core.catalogue import Catalogue
 from wholesale.core.orders import Basket, OrderState
 from wholesale.core.values import Refusal
@@ -33,7 +33,7 @@ def _place(changes: Changes, row: OrderRow, basket: Basket) -> None:
         )
         order = Order.objects.get(number=number)
         changes.note(row, "added", f"order {number}")
-    elif (_ordered(order), order.po_number, order.note) != (_lines(basket), row.po_number, row.note):
+    elif (_ordered(order), order.po_number, plain_text(order.note)) != (_lines(basket), row.po_number, row.note):
         message = f"this token is order {order.number}, which says something else. Give the new order its own token."
         raise Refusal("token_used", message, "token")
     if row.confirmed and order.state == OrderState.PLACED:

@@ -1,26 +1,19 @@
-"""Prices, tiers, shops, people and stock."""
-
-from typing import Any
+"""Prices, tiers, shops and people."""
 
 from accounts.models import Address, Membership, Shop, User
 from accounts.tax_ids import check_tax_id
-from wholesale import clock
 from wholesale.actions.workbook.changes import Changes
-from wholesale.core.values import from_mg, to_e4, to_mg, to_minor
+from wholesale.core.values import bare, from_minor, to_e4, to_minor
 from wholesale.core.workbook.reading import Workbook
 from wholesale.core.workbook.sheets import (
     AddressRow,
     PersonRow,
     PriceRow,
     ShopRow,
-    StockRow,
     TierRow,
 )
 from wholesale.core.workbook.trade import currency
-from wholesale.models import Item, Lot, Price, PriceList, ShopAccount, StockMovement, Tier
-
-#: Why stock is moved by the workbook.
-OPENING = "opening"
+from wholesale.models import Item, Price, PriceList, ShopAccount, Tier
 
 
 def write(changes: Changes, book: Workbook, first_password: str | None) -> None:
@@ -33,8 +26,6 @@ def write(changes: Changes, book: Workbook, first_password: str | None) -> None:
         _write_address(changes, address, shops[address.shop])
     for person in book.rows(PersonRow):
         _write_person(changes, person, shops, first_password)
-    for lot in book.rows(StockRow):
-        _write_stock(changes, lot)
 
 
 # ── prices: a list and the tiers are whole, old lists stay ───────────────────
@@ -52,14 +43,15 @@ def _write_prices(changes: Changes, book: Workbook) -> None:
             key = {"price_list_id": prices.pk, "item_id": items[price.item]}
             changes.put(price, Price, key, {"unit_price_e4": to_e4(price.unit_price)})
         gone = Price.objects.filter(price_list=prices).exclude(item__code__in=[price.item for price in mine])
-        changes.drop(PriceRow, gone.select_related("item", "price_list"), "item")
+        changes.drop(PriceRow, gone.select_related("item", "price_list"), lambda price: price.item.code)
 
 
 def _write_tiers(changes: Changes, book: Workbook) -> None:
     rows = {to_minor(row.from_amount, currency(book)): row for row in book.rows(TierRow)}
     for minor, row in rows.items():
         changes.put(row, Tier, {"from_minor": minor}, {"percent": row.percent})
-    changes.drop(TierRow, Tier.objects.exclude(from_minor__in=rows), "from_minor")
+    gone = Tier.objects.exclude(from_minor__in=rows)
+    changes.drop(TierRow, gone, lambda tier: bare(from_minor(tier.from_minor, currency(book))))
 
 
 # ── shops and people: never removed ──────────────────────────────────────────
@@ -116,35 +108,3 @@ def _write_person(changes: Changes, row: PersonRow, shops: dict[str, Shop], firs
     if row.shop:
         key = {"user_id": person.pk, "shop_id": shops[row.shop].pk}
         changes.put(row, Membership, key, {"role": row.shop_role}, row.shop_role)
-
-
-# ── stock: the ledger only grows ─────────────────────────────────────────────
-
-
-def _write_stock(changes: Changes, row: StockRow) -> None:
-    item = Item.objects.get(code=row.item)
-    values: dict[str, Any] = {
-        "item_id": item.pk,
-        "scent": row.scent,
-        "made_on": row.made_on,
-        "usable_on": row.usable_on,
-    }
-    lot = changes.put(row, Lot, {"code": row.lot}, values)
-    missing = counted(row, item.unit) - opened_with(lot)
-    if missing:
-        StockMovement.objects.create(lot=lot, quantity=missing, at=clock.now(), reason=OPENING, reference="workbook")
-        changes.note(row, "changed", f"{_shown(missing, item.unit)} booked")
-
-
-def counted(row: StockRow, unit: str) -> int:
-    """The quantity of a stock row as the ledger counts it: pieces, or milligrams."""
-    return to_mg(row.quantity) if unit == "gram" else int(row.quantity)
-
-
-def _shown(quantity: int, unit: str) -> str:
-    return f"{from_mg(quantity):+} g" if unit == "gram" else f"{quantity:+} pieces"
-
-
-def opened_with(lot: Lot) -> int:
-    """What the workbook has booked into a lot so far."""
-    return sum(lot.movements.filter(reason=OPENING).values_list("quantity", flat=True))

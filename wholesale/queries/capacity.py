@@ -1,0 +1,189 @@
+"""Load against capacity: loads used of each equipment's quota and minutes used of the day's, for two weeks."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from enum import StrEnum
+
+from django.db.models import Prefetch
+
+from wholesale import clock
+from wholesale.core.catalogue import Catalogue
+from wholesale.core.production.calendar import ONE_DAY, Calendar, Day
+from wholesale.core.production.needs import step_of
+from wholesale.core.production.preparation import Made
+from wholesale.core.production.work import Load
+from wholesale.core.values import plain
+from wholesale.models import Load as LoadRow
+from wholesale.models import LoadPortion
+from wholesale.queries import catalogue, production
+
+#: How many days a page shows.
+DAYS = 14
+
+
+class Fill(StrEnum):
+    """How full a day's quota is."""
+
+    EMPTY = "empty"
+    PART = "part"
+    FULL = "full"
+    OVER = "over"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cell:
+    """What one day uses of its quota; an ``of`` of ``None`` never binds.
+
+    ``overnight``: something of it stands till morning.
+    """
+
+    day: date
+    used: Decimal
+    of: Decimal | None
+    overnight: bool = False
+
+    @property
+    def fill(self) -> Fill:
+        """How full it is: by what is used, not by what may still come."""
+        if not self.used:
+            return Fill.EMPTY
+        if self.of is None or self.used < self.of:
+            return Fill.PART
+        return Fill.FULL if self.used == self.of else Fill.OVER
+
+    @property
+    def words(self) -> str:
+        """Such as ``2 of 2``, or ``3`` where nothing binds."""
+        return plain(self.used) if self.of is None else f"{plain(self.used)} of {plain(self.of)}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One equipment, or one group of hands, over the days shown."""
+
+    name: str
+    unit: str
+    cells: tuple[Cell, ...]
+
+    @property
+    def total(self) -> Cell:
+        """All days together: the sum of the cells."""
+        of = [cell.of for cell in self.cells if cell.of is not None]
+        return Cell(
+            day=self.cells[0].day,
+            used=sum((cell.used for cell in self.cells), Decimal(0)),
+            of=sum(of, Decimal(0)) if len(of) == len(self.cells) else None,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class CapacityPage:
+    """Two weeks: which days they are, and each equipment and group of hands."""
+
+    today: date
+    days: tuple[tuple[date, Day], ...]
+    rows: tuple[Row, ...]
+
+    @property
+    def first(self) -> date:
+        """The first day shown."""
+        return self.days[0][0]
+
+    @property
+    def last(self) -> date:
+        """The last day shown."""
+        return self.days[-1][0]
+
+    @property
+    def before(self) -> date:
+        """The first day of the two weeks before."""
+        return self.first - timedelta(days=DAYS)
+
+    @property
+    def after(self) -> date:
+        """The first day of the two weeks after."""
+        return self.first + timedelta(days=DAYS)
+
+    @property
+    def by_day(self) -> tuple[tuple[date, Day, tuple[tuple[Row, Cell], ...]], ...]:
+        """The same cells, a day a row."""
+        return tuple(
+            (on, day, tuple((row, row.cells[i]) for row in self.rows)) for i, (on, day) in enumerate(self.days)
+        )
+
+
+def capacity_page(on: date | None = None) -> CapacityPage:
+    """Two weeks from the Monday of a day (today's): 11 queries, however many loads."""
+    today = clock.today()
+    shown = on or today
+    first = shown - timedelta(days=shown.weekday())
+    goods, calendar = catalogue.catalogue(today), production.calendar()
+    days = [first + step * ONE_DAY for step in range(DAYS)]
+    rows = list(_loads(days))
+    seen = catalogue.as_begun(goods, [row.recipes for row in rows])
+    made = [Made(production.load_value(row), seen(row.recipes)) for row in rows]
+    shown_rows = (*_equipment_rows(goods, calendar, days, made), *_hands_rows(goods, calendar, days, made))
+    return CapacityPage(today=today, days=tuple((day, calendar.day(day)) for day in days), rows=shown_rows)
+
+
+def _loads(days: Sequence[date]) -> Iterable[LoadRow]:
+    portions = Prefetch("portions", LoadPortion.objects.select_related("item"))
+    rows = LoadRow.objects.filter(day__gte=days[0], day__lte=days[-1]).select_related("equipment", "what")
+    return rows.prefetch_related(portions)
+
+
+def _equipment_rows(goods: Catalogue, calendar: Calendar, days: Sequence[date], made: Sequence[Made]) -> Iterable[Row]:
+    for equipment in goods.equipment.values():
+        mine = [one for one in made if one.load.work.equipment == equipment.code]
+        quotas = [equipment.daily_loads if calendar.is_work(day) else 0 for day in days]
+        cells = (
+            _loads_cell(day, of, [one for one in mine if one.load.day == day])
+            for day, of in zip(days, quotas, strict=True)
+        )
+        yield Row(name=equipment.name, unit="loads", cells=tuple(cells))
+
+
+def _loads_cell(day: date, quota: int | None, made: Sequence[Made]) -> Cell:
+    steps = [step_of(goods, portion) for load, goods in made for portion in load.portions]
+    return Cell(
+        day=day, used=Decimal(len(made)), of=None if quota is None else Decimal(quota),
+        overnight=any(step.nights_min for step in steps),
+    )  # fmt: skip
+
+
+def _hands_rows(goods: Catalogue, calendar: Calendar, days: Sequence[date], made: Sequence[Made]) -> Iterable[Row]:
+    """Each group whose minutes are counted; others have no quota to show."""
+    used: dict[tuple[str, date], Decimal] = {}
+    for load, recipes in made:
+        for hands, minutes in _minutes(recipes, load).items():
+            used[hands, load.day] = used.get((hands, load.day), Decimal(0)) + minutes
+    for hands in _groups(goods):
+        of = [calendar.minutes(hands, day) for day in days]
+        if any(minutes is not None and calendar.is_work(day) for day, minutes in zip(days, of, strict=True)):
+            cells = (
+                _minutes_cell(day, used.get((hands, day), Decimal(0)), has) for day, has in zip(days, of, strict=True)
+            )
+            yield Row(name=hands.capitalize(), unit="minutes", cells=tuple(cells))
+
+
+def _minutes_cell(day: date, used: Decimal, of: int | None) -> Cell:
+    return Cell(day=day, used=used, of=None if of is None else Decimal(of))
+
+
+def _minutes(goods: Catalogue, load: Load) -> dict[str, Decimal]:
+    """Minutes a load takes of each group of hands; its own, once, are the most that one of its steps asks."""
+    found: dict[str, Decimal] = {}
+    steps = [(step_of(goods, portion), portion.pieces) for portion in load.portions]
+    for step, pieces in steps:
+        found[step.hands] = found.get(step.hands, Decimal(0)) + step.minutes_per_piece * pieces
+    if opened := max((step for step, _ in steps), key=lambda step: step.minutes_per_load, default=None):
+        found[opened.hands] += opened.minutes_per_load
+    return found
+
+
+def _groups(goods: Catalogue) -> list[str]:
+    """Groups of hands that steps name, in the catalogue's order."""
+    steps = (step for code in goods.items for step in goods.steps(code))
+    return list(dict.fromkeys(step.hands for step in steps if step.hands))
