@@ -21,12 +21,54 @@ Shown = TypeVar("Shown", bound=forms.Form)
 MOST_RECEIVED = Decimal(9_999_999)
 
 
+#: What a field says of what was typed, where it has no words of its own.
+_WORDS = {
+    "required": "This can't stay empty.",
+    "min_value": "Give %(limit_value)s or more.",
+    "max_value": "Give %(limit_value)s at most.",
+    "max_length": "Too long: at most %(limit_value)d letters, this has %(show_value)d.",
+    "max_digits": "That number is too long; look at it again.",
+    "max_decimal_places": "At most %(max)s figures after the point.",
+    "max_whole_digits": "That number is too big; look at it again.",
+    "invalid_choice": "Choose one from the list.",
+}
+_INVALID = (
+    (forms.DateField, "Give a day, as in 2026-03-05."),
+    (forms.DecimalField, "Give a number in figures, with a point: 12.5."),
+    (forms.IntegerField, "Give a whole number in figures."),
+)
+
+
+_GENERAL = {*_WORDS.values(), *(words for _, words in _INVALID)}
+
+
 class PlainForm(forms.Form):
-    """A form whose labels end without a colon."""
+    """A form whose labels end without a colon, and whose fields say in plain words what to do."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.label_suffix = ""
+
+    def full_clean(self) -> None:
+        """Check the fields, those added for a page included."""
+        for field in self.fields.values():
+            _speak_plainly(field)
+        super().full_clean()
+
+
+def _speak_plainly(field: forms.Field) -> None:
+    """Give a field our words wherever it would say the framework's."""
+    invalid = next((words for kind, words in _INVALID if isinstance(field, kind)), None)
+    ours = _WORDS | ({"invalid": invalid} if invalid else {})
+    theirs = _framework_words(type(field))
+    given = {code for code, words in field.error_messages.items() if words != theirs.get(code)}
+    field.error_messages |= {code: words for code, words in ours.items() if code not in given}
+
+
+def _framework_words(kind: type[forms.Field]) -> dict[str, Any]:
+    """What a kind of field says by itself."""
+    kinds = reversed(kind.__mro__)
+    return {code: words for each in kinds for code, words in getattr(each, "default_error_messages", {}).items()}
 
 
 class PaymentForm(PlainForm):
@@ -85,9 +127,16 @@ def page(request: HttpRequest, template: str, known: dict[str, Any], form: forms
     """The page; what is wrong with a refused form is told at its top too, where a phone begins to read."""
     if form is None or not form.errors:
         return render(request, template, known)
-    why = " ".join(dict.fromkeys(str(error) for errors in form.errors.values() for error in errors))
+    found = form.errors.as_data().items()
+    why = " ".join(dict.fromkeys(_sentence(form, name, error) for name, errors in found for error in errors))
     messages.error(request, f"Nothing was recorded. {why}")
     return render(request, template, known, status=422)
+
+
+def _sentence(form: forms.Form, name: str, error: forms.ValidationError) -> str:
+    """What is wrong, far from its field: words that any field says are said with its label."""
+    said = " ".join(error.messages)
+    return f"{form.fields[name].label}: {said}" if error.message in _GENERAL else said
 
 
 @contextmanager

@@ -10,7 +10,7 @@ from wholesale import clock
 from wholesale.actions import invoicing
 from wholesale.core.values import Refusal
 from wholesale.maker.forms import CreditForm, PaymentForm, page, refused
-from wholesale.maker.papers import papers_of_order
+from wholesale.maker.papers import papers_of_invoice
 from wholesale.queries import invoicing as bills
 from wholesale.queries import shipping as shelves
 from wholesale.web.access import maker_only, signed_in
@@ -80,7 +80,7 @@ def _page(request: HttpRequest, number: str, **forms_shown: forms.Form) -> HttpR
     known = {
         "invoice": found,
         "row": found.row,
-        "papers": papers_of_order(found.row.order),
+        "papers": papers_of_invoice(number, found.row.order),
         "payment_form": PaymentForm(found.row.currency, initial={"amount": found.row.open or None}),
         "credit_form": CreditForm(),
         **forms_shown,

@@ -1,74 +1,111 @@
-"""One load: what to weigh, marking it done, its batch sheet."""
+"""One load: what to weigh, weighing it, marking it done, releasing, giving up and taking back; its batch sheet."""
 
-from typing import Any
-
-from django import forms
 from django.contrib import messages
+from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
-from wholesale.actions import production
+from accounts import access
+from wholesale.actions import batches, production
 from wholesale.core.values import Conflict, Refusal
-from wholesale.maker.forms import PlainForm, page, refused
+from wholesale.maker.forms import page as answer
+from wholesale.maker.forms import refused, told
+from wholesale.maker.load_forms import DoneForm, ScrapForm, TakeBackForm, WeighForm
 from wholesale.maker.papers import papers_of_load
 from wholesale.queries import day_sheet
-from wholesale.queries.day_sheet import LoadRow
-from wholesale.web.access import bench_only, signed_in
-
-
-class DoneForm(PlainForm):
-    """Good pieces and the reason for rejects, by portion, and a note."""
-
-    def __init__(self, load: LoadRow, *args: Any) -> None:
-        super().__init__(*args)
-        for portion in load.portions:
-            label = f"Good of {portion.pieces} for {portion.order}: {portion.product}"
-            wrong = f"{portion.order}: count the good pieces, from 0 to {portion.pieces}."
-            self.fields[f"good-{portion.id}"] = forms.IntegerField(
-                label=label, min_value=0, initial=portion.pieces,
-                error_messages=dict.fromkeys(("required", "invalid", "min_value"), wrong),
-            )  # fmt: skip
-            self.fields[f"reason-{portion.id}"] = forms.CharField(
-                label=f"Why rejected, {portion.order}", required=False, max_length=120
-            )
-        self.fields["note"] = forms.CharField(
-            label="Note on the batch", required=False, widget=forms.Textarea({"rows": 2})
-        )
-
-    def by_portion(self, name: str) -> dict[int, Any]:
-        """What was typed under ``name``, by portion."""
-        typed = self.cleaned_data.items()
-        return {int(field.removeprefix(f"{name}-")): value for field, value in typed if field.startswith(f"{name}-")}
+from wholesale.queries.load_page import LoadPage, load_page
+from wholesale.web.access import bench_only, maker_only, signed_in
 
 
 @require_GET
 @bench_only
 def load(request: HttpRequest, number: int) -> HttpResponse:
-    """One load with its weigh list and the form for what came of it."""
-    row = day_sheet.load_page(number)
-    return _page(request, row, DoneForm(row))
+    """One load with what to weigh and the forms for what may be done next."""
+    return _page(request, load_page(number))
+
+
+@require_POST
+@bench_only
+def weigh(request: HttpRequest, number: int) -> HttpResponse:
+    """Record what was weighed; the second of two phones is told and changes nothing."""
+    page = load_page(number)
+    form = WeighForm(page, request.POST)
+    if not page.may_weigh or not form.is_valid():
+        return _told_or_shown(request, page, form)
+    try:
+        batch = batches.weigh(by=signed_in(request), load=number, weights=form.weights(), swaps=form.swaps())
+    except Conflict as conflict:
+        messages.info(request, conflict.message)
+    except Refusal as refusal:
+        return _page(request, page, weigh=refused(form, form.beside(refusal)))
+    else:
+        messages.success(request, f"Weighed: batch {batch}. Write this number on the pot.")
+    return redirect("bench:load", number)
+
+
+def _told_or_shown(request: HttpRequest, page: LoadPage, form: WeighForm) -> HttpResponse:
+    if page.may_weigh:
+        return _page(request, page, weigh=form)
+    messages.info(request, f"This load is already weighed as {page.load.number}; nothing was changed.")
+    return redirect("bench:load", page.load.id)
 
 
 @require_POST
 @bench_only
 def done(request: HttpRequest, number: int) -> HttpResponse:
     """Record what came of a load; the second of two taps changes nothing and says so."""
-    row = day_sheet.load_page(number)
-    form = DoneForm(row, request.POST)
+    page = load_page(number)
+    form = DoneForm(page, request.POST)
     if not form.is_valid():
-        return _page(request, row, form)
+        return _page(request, page, done=form)
     try:
-        batch = production.mark_done(
-            by=signed_in(request), load=number, good=form.by_portion("good"),
-            reasons=form.by_portion("reason"), note=form.cleaned_data["note"],
-        )  # fmt: skip
+        batch = batches.mark_done(by=signed_in(request), load=number, made=form.made())
     except Conflict as conflict:
         messages.info(request, conflict.message)
     except Refusal as refusal:
-        return _page(request, row, refused(form, refusal))
+        return _page(request, page, done=refused(form, form.beside(refusal)))
     else:
-        messages.success(request, f"Done: batch {batch}. Write this number on the tray.")
+        messages.success(request, f"Done: batch {batch}. Write this number on the tray.{_short(number)}")
+    return redirect("bench:load", number)
+
+
+def _short(number: int) -> str:
+    """What follows from pieces that did not come good."""
+    row = load_page(number).load
+    missing = row.pieces - (row.good or 0)
+    return f" {missing} not good: planned anew, and the queue shows which order is late." if missing else ""
+
+
+@require_POST
+@bench_only
+def release(request: HttpRequest, number: int) -> HttpResponse:
+    """Release a cured batch for sale."""
+    with told(request, "Released: it may be sold now."):
+        batches.release(by=signed_in(request), load=number)
+    return redirect("bench:load", number)
+
+
+@require_POST
+@bench_only
+def scrap(request: HttpRequest, number: int) -> HttpResponse:
+    """Give a batch up; what it was to make is planned anew."""
+    form = ScrapForm(request.POST)
+    if not form.is_valid():
+        return _page(request, load_page(number), scrap=form)
+    with told(request, "Scrapped. What it was to make is planned anew; the queue shows which order is short."):
+        batches.scrap(by=signed_in(request), load=number, because=form.cleaned_data["because"])
+    return redirect("bench:load", number)
+
+
+@require_POST
+@maker_only
+def take_back(request: HttpRequest, number: int) -> HttpResponse:
+    """Take back that a load was marked done."""
+    form = TakeBackForm(request.POST)
+    because = form.cleaned_data["because"] if form.is_valid() else ""
+    with told(request, "Taken back: the batch stands as begun, and what it wrote into stock is countered."):
+        batches.take_back(by=signed_in(request), load=number, because=because)
     return redirect("bench:load", number)
 
 
@@ -81,7 +118,11 @@ def sheet(request: HttpRequest, number: int) -> HttpResponse:
     return redirect("bench:load", number)
 
 
-def _page(request: HttpRequest, row: LoadRow, form: DoneForm) -> HttpResponse:
-    papers = papers_of_load(row.id)
-    known = {"load": row, "form": form, "papers": papers, "cautions": day_sheet.CAUTIONS}
-    return page(request, "maker/load.html", known, form)
+def _page(request: HttpRequest, page: LoadPage, **typed: Form) -> HttpResponse:
+    """The page with its forms; one that was ``typed`` and refused is shown as typed."""
+    known = {
+        "page": page, "load": page.load, "papers": papers_of_load(page.load.id), "cautions": day_sheet.CAUTIONS,
+        "weigh": WeighForm(page), "done": DoneForm(page), "scrap": ScrapForm(), "take_back": TakeBackForm(),
+        "is_maker": access.is_maker(signed_in(request)),
+    }  # fmt: skip
+    return answer(request, "maker/load.html", known | typed, next(iter(typed.values()), None))

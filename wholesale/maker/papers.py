@@ -33,6 +33,11 @@ def papers_of_order(number: str) -> list[ShownPaper]:
     return [shown(row) for row in bench_orders.papers(number)]
 
 
+def papers_of_invoice(number: str, order: str) -> list[ShownPaper]:
+    """The papers of an invoice's order, or of the invoice alone where it has none."""
+    return papers_of_order(order) if order else [shown(row) for row in documents.papers_of_invoice(number)]
+
+
 def papers_of_load(load: int) -> list[ShownPaper]:
     """The batch sheet of a load, if one was asked for."""
     return [shown(row) for row in documents.papers_of_load(load)]

@@ -20,8 +20,20 @@ SHOP_LINKS = (
     ("Orders", "shop:orders"),
     ("Account", "shop:account"),
 )
-HELPER_LINKS = (("Queue", "bench:queue"), ("Day sheet", "bench:day"))
-MAKER_LINKS = (*HELPER_LINKS, ("Invoices", "bench:invoices"), ("Shops", "bench:shops"))
+HELPER_LINKS = (
+    ("Queue", "bench:queue"),
+    ("Day sheet", "bench:day"),
+    ("Stock", "bench:stock"),
+    ("Recipes", "bench:recipes"),
+    ("Needs", "bench:needs"),
+    ("Capacity", "bench:capacity"),
+)
+MAKER_LINKS = (
+    *HELPER_LINKS,
+    ("Invoices", "bench:invoices"),
+    ("Shops", "bench:shops"),
+    ("Workbook", "bench:workbook"),
+)
 
 
 @dataclass(frozen=True, kw_only=True)

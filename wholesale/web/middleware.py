@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 
 #: Everything comes from us; no script or style stands in a page. ``data:`` is for the
 #: square code that sets up a second sign-in step. Terms: W3C Content Security Policy 3.
@@ -21,5 +22,19 @@ def content_security_policy(
         response = get_response(request)
         response.headers.setdefault("Content-Security-Policy", CONTENT_SECURITY_POLICY)
         return response
+
+    return answer
+
+
+def lost_form(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
+    """Say something to a phone that opens again the address a form was sent to, instead of an empty page."""
+
+    def answer(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        if response.status_code != 405 or response.content:
+            return response
+        page = render(request, "405.html", status=405)
+        page.headers["Allow"] = response.headers["Allow"]
+        return page
 
     return answer

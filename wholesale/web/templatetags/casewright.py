@@ -6,10 +6,13 @@ units; mass is a ``Decimal`` in grams. Nothing to show is an en dash.
 
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
 
+import segno
 from django import template
 from django.forms import BoundField
 from django.utils.dateformat import format as format_date
+from django.utils.safestring import SafeString, mark_safe
 
 from wholesale import clock
 from wholesale.core import values
@@ -88,10 +91,39 @@ def ounces(mass: Decimal | None, digits: int = 2) -> str:
     return _mass(mass if mass is None else values.ounces(mass), digits, "oz")
 
 
+@register.filter
+def signed_grams(mass: Decimal, digits: int = 2) -> str:
+    """Write a difference of masses with its sign: ``+0.39 g``, ``−12.00 g``."""
+    return f"{MINUS if mass < 0 else '+'}{grams(abs(mass), digits)}"
+
+
+@register.filter
+def qr(text: str) -> SafeString:
+    """Draw a text as a QR code (ISO/IEC 18004, by segno): inline SVG that fills its box, for a phone to scan."""
+    return mark_safe(segno.make_qr(text, error="m").svg_inline(omitsize=True, border=4, svgclass="qr"))  # noqa: S308
+
+
 def _mass(mass: Decimal | None, digits: int, unit: str) -> str:
     if mass is None:
         return NOTHING
     return f"{mass.quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP):,f}{NO_BREAK}{unit}"
+
+
+@register.filter
+def percentage(share: Decimal | None) -> str:
+    """Write a share of one as a percentage: ``0.08`` is ``8 %``."""
+    return NOTHING if share is None else values.percent(share * 100)
+
+
+@register.filter
+def stock(quantity: Fraction | None, unit: str) -> str:
+    """Write what the ledger counts: ``12`` pieces, or ``45,000 g`` with as many decimals as it has; 0 is an en dash."""
+    if not quantity:
+        return NOTHING
+    sign, number = MINUS if quantity < 0 else "", abs(quantity)
+    if unit != "gram":
+        return f"{sign}{int(number):,}"
+    return f"{sign}{(Decimal(number.numerator) / number.denominator).normalize():,f}{NO_BREAK}g"
 
 
 @register.filter
