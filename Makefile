@@ -25,10 +25,11 @@ check: setup ## Format, lint, types, layers, migrations, the shape of the code
 
 test: setup ## All tests: first on SQLite, then those that need PostgreSQL and Redis
 	pytest -n 2
-	python -m tests.servers pytest -m postgres
+	python -m tests.servers pytest -m "postgres and not bench"
 
-bench: setup ## The measurements, on SQLite
-	pytest -m bench
+bench: setup ## The measurements: on SQLite, then those that need PostgreSQL
+	pytest -m "bench and not postgres"
+	python -m tests.servers pytest -m "bench and postgres"
 
 pictures: setup ## Renew the pictures that the README shows
 	CASEWRIGHT_PICTURES=renew pytest -q tests/browser/test_pictures.py

@@ -7,6 +7,7 @@ INV-0001, the third is ready; W-1002 is placed, and the stranger's W-1003.
 
 import re
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -24,9 +25,10 @@ from rest_framework.authtoken.models import Token
 from accounts.models import Shop, User
 from tests import builders
 from wholesale import clock
-from wholesale.actions import documents, invoicing, orders, production, shipping
+from wholesale.actions import documents, for_stock, invoicing, orders, production, shipping, stock
 from wholesale.documents import pdf
-from wholesale.models import Document, Load, Order, OrderLine, ShopAccount
+from wholesale.models import Document, Load, Order, OrderLine, ShopAccount, StockMovement
+from wholesale.queries.load_page import load_page
 
 CAST = ("owner", "buyer", "reader", "stranger", "nobody", "maker", "helper")
 SHOP, OTHER = "fern-and-fable", "moth-and-moon"
@@ -69,10 +71,13 @@ def build() -> World:
     _make_all()
     with clock.at(NOW):
         _pack_and_bill(order)
+        lot = _shelf()
         builders.place(shop, ("SUC", 2, "RG"))
         builders.place(other, ("FRN", 2, "CF"), by=builders.member(other, "owner"))
+        made = for_stock.make_for_stock(by=builders.helper(), item="PEB", scent="WS", pieces=2)
         keys = _keys(shop, other)
-        return World(_row_facts(order) | _papers(order) | _seen(World({}, keys).client("owner")), keys)
+        facts = {"lot": lot, "made": str(made)} | _row_facts(order, lot) | _papers(order)
+        return World(facts | _seen(World({}, keys).client("owner")), keys)
 
 
 def clear() -> None:
@@ -130,12 +135,28 @@ def _session(user: User) -> str:
     return client.cookies[settings.SESSION_COOKIE_NAME].value
 
 
-def _row_facts(order: Order) -> dict[str, str]:
-    """The line of the order that has a case to pack, and the first load to do, which makes for W-1002 alone."""
-    load = Load.objects.filter(done_at__isnull=True).order_by("day", "pk")[0]
+def _shelf() -> str:
+    """Wax and oil for two melts, and a lot of casting wax, whose code is returned."""
+    came = [("SOY", "20000"), ("OIL-RG", "2000"), ("CASTWAX", "5000")]
+    return [
+        stock.receive(by=builders.helper(), item=item, quantity=Decimal(much), token=item, sure=True)
+        for item, much in came
+    ][-1]
+
+
+def _row_facts(order: Order, lot: str) -> dict[str, str]:
+    """The line of the order that has a case to pack, and the first pour to do, which makes for W-1002 alone."""
+    load = Load.objects.filter(done_at__isnull=True, equipment__code="POT-A").order_by("day", "pk")[0]
     portion = load.portions.get()
     facts = {"line": OrderLine.objects.get(order=order).pk, "load": load.pk, "portion": portion.pk}
-    return {name: str(value) for name, value in facts.items()} | {"pieces": str(portion.pieces)}
+    facts["entry"] = StockMovement.objects.get(lot__code=lot).pk
+    return {name: str(value) for name, value in facts.items()} | {"pieces": str(portion.pieces)} | _to_weigh(load)
+
+
+def _to_weigh(load: Load) -> dict[str, str]:
+    """What is weighed for a load, and its grams."""
+    wax, oil = load_page(load.pk).weigh
+    return {"wax": wax.named, "wax_g": str(wax.planned_g), "oil": oil.named, "oil_g": str(oil.planned_g)}
 
 
 def _papers(order: Order) -> dict[str, str]:

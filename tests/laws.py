@@ -11,9 +11,10 @@ from decimal import Decimal as D
 from fractions import Fraction
 from itertools import cycle, pairwise, product
 
-from tests.strategies import MONDAY, PARTS, Case, Order, asked_at
-from wholesale.core.catalogue import Sku
+from tests.strategies import MONDAY, Case, Order, asked_at
+from wholesale.core.catalogue import ItemKind, Operation, Sku
 from wholesale.core.pricing import Account, Goods, Offer, Terms, price
+from wholesale.core.production import evidence
 from wholesale.core.production.calendar import CLOSED
 from wholesale.core.production.check import Breach, check, leaving_day
 from wholesale.core.production.plan import Shop, insert, mend, planned, remainder, without
@@ -23,6 +24,8 @@ from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal, share
 
 A_DAY = timedelta(days=1)
+#: The fate of a load that is weighed and not done.
+BEGUN = 7
 
 
 def hold(*, sound: bool, found: object = "") -> None:
@@ -78,25 +81,43 @@ def need_pegged_is_need_demanded(case: Case, steps: Sequence[Accepted]) -> None:
     hold(sound=not (found := breaches(case, steps, "cover", "peg", "pieces", "step")), found=found)
 
 
-def loads_cover_need(case: Case, steps: Sequence[Accepted]) -> None:
-    """Good parts expected (casts × yield) and on hand are at least what the pieces take, in sum and day by day."""
+def every_step_covers_the_next(case: Case, steps: Sequence[Accepted]) -> None:
+    """Starts × yields from there on are at least the good pieces asked for, at every step of every demand."""
     for step in steps:
-        for part in map(Sku, PARTS):
-            portions = [portion for load in step.plan.loads for portion in load.portions]
-            uses = [(taken, p) for p in portions for taken in _parts_of(case.shop, p)]
-            taken = sum(each * portion.pieces for (sku, each), portion in uses if sku == part)
-            cast = sum(pieces_by_day(step.plan.loads, part, "cast").values())
-            good = Fraction(case.shop.catalogue.items[part.item].yield_share) * cast
+        for demand in step.demands:
+            item = case.shop.catalogue.items[demand.sku.item]
+            picked = sum(pick.pieces for pick in step.plan.picks if pick.demand == demand.key)
+            share = Fraction(item.yield_share)
+            for operation in reversed(case.shop.catalogue.steps(demand.sku.item)):
+                share *= Fraction(operation.yield_share)
+                into = sum(pieces_by_day(step.plan.loads, demand.sku, operation.code, demand.key).values())
+                hold(sound=into * share >= demand.pieces - picked, found=(demand, operation.code, into, share))
+    hold(sound=not (found := breaches(case, steps, "cover", "peg", "pieces", "step")), found=found)
+
+
+def loads_cover_need(case: Case, steps: Sequence[Accepted]) -> None:
+    """Good parts expected (starts × yield) and on hand are at least what the pieces take, in sum and day by day."""
+    for step in steps:
+        portions = [portion for load in step.plan.loads for portion in load.portions]
+        uses = [(taken, p) for p in portions for taken in _parts_of(case.shop, p)]
+        for part in {taken.sku for taken, _ in uses}:
+            taken = sum((use.each * portion.pieces for use, portion in uses if use.sku == part), Fraction(0))
+            item, last = case.shop.catalogue.items[part.item], case.shop.catalogue.steps(part.item)[-1]
+            made = sum(pieces_by_day(step.plan.loads, part, last.code).values())
+            good = Fraction(item.yield_share) * Fraction(last.yield_share) * made
             there = sum((lot.quantity for lot in case.stock if lot.sku == part), Fraction(0))
             hold(sound=good + there >= taken, found=(part, good, there, taken))
     hold(sound=not (found := breaches(case, steps, "parts", "stock")), found=found)
 
 
-def _parts_of(shop: Shop, portion: Portion) -> list[tuple[Sku, int]]:
-    """Cast parts that one piece of a portion takes, and how many."""
-    lines = shop.catalogue.recipe(portion.sku.item).lines
-    return [(Sku(line.component), int(line.quantity)) for line in lines
-            if line.component in PARTS and line.step == portion.operation]  # fmt: skip
+def _parts_of(shop: Shop, portion: Portion) -> list[evidence.Take]:
+    """Parts off the shelf that one piece of a portion takes, and how much of each."""
+    case = evidence.Case(shop=shop, plan=Plan(), demands=(), stock=(), first_day=None)
+    return list(evidence.taken(case, portion, _operation(shop, portion)))
+
+
+def _operation(shop: Shop, portion: Portion) -> Operation:
+    return next(step for step in shop.catalogue.steps(portion.sku.item) if step.code == portion.operation)
 
 
 def nothing_beyond_quota(case: Case, steps: Sequence[Accepted]) -> None:
@@ -220,7 +241,7 @@ def _casts(shop: Shop, demand: Demand, days: Sequence[date]) -> Iterator[tuple[L
     taken = [t for o in steps for t in _parts_of(shop, Portion(demand.key, demand.sku, o.code, 1))]
     if not taken:
         yield ()
-    for (part, each), day in product(taken, days):
+    for (part, each, _), day in product(taken, days):
         starts = -int(-each // Fraction(shop.catalogue.items[part.item].yield_share))
         tray = shop.catalogue.recipe(part.item).operations[0].equipment
         yield (Load(work=Work(tray, part, "cast"), day=day, portions=(Portion(demand.key, part, "cast", starts),)),)
@@ -246,8 +267,17 @@ class Lived:
     today: date
 
 
+_LAST: list[tuple[Case, Lived | None]] = []
+
+
 def lived(case: Case) -> Lived | None:
-    """Let days go by: loads are done with rejects, or not at all, as the case's fates have it."""
+    """Let days go by: loads are done with rejects, or not at all, as the case's fates have it; once for one case."""
+    if not _LAST or _LAST[0][0] is not case:
+        _LAST[:] = [(case, _lived(case))]
+    return _LAST[0][1]
+
+
+def _lived(case: Case) -> Lived | None:
     steps = accepted(case)
     if not steps:
         return None
@@ -262,36 +292,45 @@ def lived(case: Case) -> Lived | None:
 
 
 def _happen(shop: Shop, before: Iterable[Load], load: Load, stock: list[OnHand], fate: int) -> Load | None:
-    """The load as it was done, stock changed; ``None`` when nobody did it or what it needs was not there."""
+    """The load as it was done or begun, stock changed; ``None`` when nobody did it or what it needs was not there."""
     if not fate or not all(_can(shop, before, load.day, portion, stock) for portion in load.portions):
         return None
-    rejects = max(0, fate - 3)
-    done = []
+    begun, rejects = fate == BEGUN, max(0, fate - 3)
     for portion in load.portions:
-        part = shop.catalogue.items[portion.sku.item].kind == "part"
-        good = max(0, portion.pieces - rejects)
-        done.append(portion._replace(good=good))
-        for sku, each in _parts_of(shop, portion):
-            _use(stock, sku, load.day, Fraction(each * portion.pieces))
-        if part and good:
-            step = shop.catalogue.recipe(portion.sku.item).operations[-1]
-            usable = load.day + max(step.nights_min, step.days_min) * A_DAY
-            stock.append(OnHand(sku=portion.sku, usable_on=usable, quantity=Fraction(good)))
-    return replace(load, done=True, portions=tuple(done))
+        for part in _parts_of(shop, portion):
+            if part.weighed or not begun:
+                _use(stock, part.sku, load.day, part.each * portion.pieces)
+    if begun:
+        return replace(load, begun=True)
+    good = [portion._replace(good=max(0, portion.pieces - rejects)) for portion in load.portions]
+    stock += [lot for portion in good for lot in _lots(shop, load.day, portion)]
+    return replace(load, done=True, portions=tuple(good))
+
+
+def _lots(shop: Shop, day: date, portion: Portion) -> list[OnHand]:
+    """The parts that came of a portion, once they have been through their last step."""
+    step = shop.catalogue.steps(portion.sku.item)[-1]
+    if shop.catalogue.items[portion.sku.item].kind is not ItemKind.PART or portion.operation != step.code:
+        return []
+    usable = day + max(step.nights_min, step.days_min) * A_DAY
+    return [OnHand(sku=portion.sku, usable_on=usable, quantity=Fraction(portion.counted))] if portion.counted else []
 
 
 def _can(shop: Shop, before: Iterable[Load], day: date, portion: Portion, stock: Iterable[OnHand]) -> bool:
     """Whether the pieces have come through the step before, long enough ago, and the parts are there."""
-    for sku, each in _parts_of(shop, portion):
-        if sum(lot.quantity for lot in stock if lot.sku == sku and lot.usable_on <= day) < each * portion.pieces:
+    for part in _parts_of(shop, portion):
+        there = sum(lot.quantity for lot in stock if lot.sku == part.sku and lot.usable_on <= day)
+        if there < part.each * portion.pieces:
             return False
-    steps = shop.catalogue.recipe(portion.sku.item).operations
+    steps = shop.catalogue.steps(portion.sku.item)
     at = next(i for i, step in enumerate(steps) if step.code == portion.operation)
     if not at:
         return True
     least = max(steps[at - 1].nights_min, steps[at - 1].days_min) * A_DAY
-    own = [(load, p) for load in before if load.done for p in load.portions if (p.demand, p.sku) == portion[:2]]
-    ready = sum(p.counted for load, p in own if p.operation == steps[at - 1].code and load.day + least <= day)
+    own = [(load, p) for load in before if load.done or load.begun
+           for p in load.portions if (p.demand, p.sku) == portion[:2]]  # fmt: skip
+    came = (p for load, p in own if load.done and p.operation == steps[at - 1].code and load.day + least <= day)
+    ready = sum(p.counted for p in came)
     return ready - sum(p.pieces for _, p in own if p.operation == steps[at].code) >= portion.pieces
 
 
@@ -329,10 +368,14 @@ def planning_again_mends(case: Case) -> None:
     except Refusal:
         return
     found = check(shop, mended, after.demands, after.stock, after.today)
-    # Bases poured too long ago for any day still to come are told as an alarm, and are no fault of the plan.
-    hold(sound=all(b.rule == "wait_most" and b.kind == "promise" for b in found), found=found)
-    history = [load for load in after.plan.loads if load.done]
-    hold(sound=[load for load in mended.loads if load.done] == history, found="history has changed")
+    # Bases poured too long ago for any day still to come, and batches begun and not done, are told as an
+    # alarm, and are no fault of the plan.
+    wrong = [b for b in found if b.rule not in {"wait_most", "overdue"} or b.kind != "promise"]
+    hold(sound=not wrong, found=wrong)
+    overdue = [load for load in mended.loads if load.day < after.today and not load.done and not load.begun]
+    hold(sound=not overdue, found=overdue)
+    history = [load for load in after.plan.loads if load.done or load.begun]
+    hold(sound=[load for load in mended.loads if load.done or load.begun] == history, found="history has changed")
 
 
 def planning_again_leaves_the_rest_alone(case: Case) -> None:
@@ -344,7 +387,9 @@ def planning_again_leaves_the_rest_alone(case: Case) -> None:
         mended = mend(case.shop, after.plan, after.demands, after.stock, after.today, after.today).plan
     except Refusal:
         return
-    if any(b.rule == "parts" for b in check(case.shop, _still_good(after), after.demands, after.stock)):
+    if _part_steps_short(case.shop, _still_good(after)) or any(
+        b.rule in {"parts", "order"} for b in check(case.shop, _still_good(after), after.demands, after.stock)
+    ):
         return  # Who gives way when parts are missing is the planner's choice.
     for demand in after.demands:
         kept = _still_good(after)
@@ -352,8 +397,19 @@ def planning_again_leaves_the_rest_alone(case: Case) -> None:
             hold(sound=_todo(kept, demand.key) == _todo(mended, demand.key), found=demand)
 
 
+def _part_steps_short(shop: Shop, plan: Plan) -> bool:
+    """Does a step of a part take more than comes out of the one before, if only by a part of a piece?"""
+    case = evidence.Case(shop=shop, plan=plan, demands=(), stock=(), first_day=None)
+    for key, sku in evidence.makings(case):
+        for before, step in pairwise(case.operations(sku) if case.is_part(sku) else ()):
+            made, used = (case.steps.get((key, sku, one.code), []) for one in (before, step))
+            if evidence.matched(made, used)[1]:
+                return True
+    return False
+
+
 def _still_good(after: Lived) -> Plan:
-    loads = tuple(load for load in after.plan.loads if load.done or load.day >= after.today)
+    loads = tuple(load for load in after.plan.loads if load.done or load.begun or load.day >= after.today)
     return replace(after.plan, loads=loads)
 
 
@@ -372,6 +428,22 @@ def planning_again_twice_changes_nothing(case: Case) -> None:
         return
     twice = mend(case.shop, once, after.demands, after.stock, after.today, after.today).plan
     hold(sound=once == twice, found=(once, twice))
+
+
+def the_shelf_is_served_last(case: Case) -> None:
+    """What is made for the shelf takes nothing off it, and no order leaves later for it when all is planned again."""
+    orders = tuple(demand for order in case.orders for demand in order.demands)
+    shelf = replace(orders[0], key="s1", rank=len(orders) + 1, for_shelf=True)
+    first_day = case.orders[-1].first_day
+    try:
+        alone = mend(case.shop, Plan(), orders, case.stock, first_day, first_day)
+        both = mend(case.shop, Plan(), (shelf, *orders), case.stock, first_day, first_day)
+    except Refusal:
+        return
+    hold(sound=not both.plan.of("s1").picks, found=both.plan.picks)
+    for demand in orders:
+        hold(sound=pieces_of(alone.plan, demand.key) == pieces_of(both.plan, demand.key), found=demand)
+    hold(sound=not (found := check(case.shop, both.plan, (shelf, *orders), case.stock, first_day)), found=found)
 
 
 def withdrawing_frees_without_harm(case: Case, steps: Sequence[Accepted]) -> None:

@@ -194,4 +194,5 @@ def _sheet(load: Load, number: str, orders: tuple[tuple[str, int, date], ...], g
             for order, pieces, leaves in orders
         ),
         melts=batch.melts(goods, load), parts=batch.parts(goods, load), steps=batch.steps(goods, load), done=False,
+        page_url=f"https://orders.mossgate.example/bench/loads/{len(number)}/",
     )  # fmt: skip

@@ -139,7 +139,6 @@ def catalogues(draw: st.DrawFn) -> Catalogue:
     return replace(known, items=items, equipment=equipment)
 
 
-_AT_WORK = st.sets(st.integers(0, 6), min_size=2)
 _DIFFERENT_DAYS = st.dictionaries(
     st.integers(0, 30).map(lambda n: MONDAY + timedelta(days=n)),
     st.sampled_from([Day(kind=DayKind.CLOSED), Day(kind=DayKind.WORK, minutes={"bench": 45})]),
@@ -148,10 +147,10 @@ _DIFFERENT_DAYS = st.dictionaries(
 
 
 @st.composite
-def calendars(draw: st.DrawFn) -> Calendar:
-    """Two to seven work days a week with some minutes or uncounted ones, and single days that differ."""
+def calendars(draw: st.DrawFn, least: int = 2) -> Calendar:
+    """So many to seven work days a week with some minutes or uncounted ones, and single days that differ."""
     work = Day(kind=DayKind.WORK, minutes={"bench": draw(st.sampled_from([360, 120, 60, None]))})
-    at_work = draw(_AT_WORK)
+    at_work = draw(st.sets(st.integers(0, 6), min_size=least))
     week = {day: work if day in at_work else Day(kind=DayKind.MARKET) for day in range(7)}
     return Calendar(week=week, days=draw(_DIFFERENT_DAYS))
 
@@ -173,7 +172,7 @@ def on_hand(draw: st.DrawFn) -> tuple[OnHand, ...]:
 
 
 @st.composite
-def orders(draw: st.DrawFn, most: int = 4) -> tuple[Order, ...]:
+def orders(draw: st.DrawFn, most: int = 4, most_pieces: int = 30) -> tuple[Order, ...]:
     """Orders of one or two products each; each comes on or after the day of the one before."""
     found, day = [], MONDAY
     for number in range(draw(st.integers(1, most))):
@@ -182,7 +181,7 @@ def orders(draw: st.DrawFn, most: int = 4) -> tuple[Order, ...]:
             st.lists(st.tuples(st.sampled_from(PRODUCTS), st.sampled_from(SCENTS[:2])), min_size=1, max_size=2)
         )
         demands = tuple(
-            Demand(key=f"{number}-{line}", sku=Sku(*sku), pieces=draw(st.integers(1, 30)), rank=number)
+            Demand(key=f"{number}-{line}", sku=Sku(*sku), pieces=draw(st.integers(1, most_pieces)), rank=number)
             for line, sku in enumerate(asked)
         )
         found.append(Order(demands=demands, first_day=day))

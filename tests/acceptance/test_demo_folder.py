@@ -33,7 +33,7 @@ from wholesale.core.workshop import read_workshop
 from wholesale.management import crew, once
 from wholesale.management.crew import Crew
 from wholesale.models import Document
-from wholesale.queries import catalogue, orders, production, workshop
+from wholesale.queries import catalogue, needs, orders, production, workshop
 
 TODAY = date(2026, 3, 5)
 
@@ -42,11 +42,15 @@ TODAY = date(2026, 3, 5)
 
 
 def plain(item: Item) -> Item:
-    """An item as the planner sees it: without texts and the suppliers' figures that only papers show."""
+    """An item as the planner sees it: without texts, and what only papers, limits, costs and buying look at."""
     recipe = item.recipe and replace(
-        item.recipe, operations=tuple(replace(step, targets="", cautions="") for step in item.recipe.operations)
+        item.recipe,
+        operations=tuple(replace(step, targets="", cautions="", heat_c=None) for step in item.recipe.operations),
     )
-    return replace(item, recipe=recipe, max_load=None, flash_point_c=None, heating_limit_c=None)
+    return replace(
+        item, recipe=recipe, max_load=None, flash_point_c=None, heating_limit_c=None, room_g=None, unit_cost=None,
+        purchase_pack=None, supplier="", supply_days=0,
+    )  # fmt: skip
 
 
 @pytest.mark.django_db
@@ -66,8 +70,8 @@ def test_the_folders_calendar_terms_and_settings_are_the_ones_the_scenarios_are_
 
     assert production.calendar() == mossgate.calendar()
     assert workshop.terms() == mossgate.terms()
-    # Who the workshop is differs from the defaults; every rule is the default one.
-    who = {"name", "legal_name", "street", "city", "region", "postcode", "email", "phone", "how_to_pay"}
+    # Who the workshop is, and what an hour there costs, differs from the defaults; every rule is the default one.
+    who = {"name", "legal_name", "street", "city", "region", "postcode", "email", "phone", "how_to_pay", "hour_rate"}
     loaded, default = workshop.workshop().__dict__, read_workshop({}).__dict__
     assert {name for name in loaded if loaded[name] != default[name]} == who
 
@@ -213,6 +217,28 @@ def test_every_step_with_hot_wax_carries_its_cautions_and_marks_its_temperatures
         assert all(word in step.cautions for word in ("Stay with", "gently", "extinguisher", "never put water"))
     for _, step in hot:
         assert ("not a pouring limit" in step.cautions) == (step.code == "pour")
+
+
+@pytest.mark.django_db
+def test_the_demos_recipes_pass_no_limit_and_their_heat_is_the_one_their_words_name() -> None:
+    report = builders.mossgate_rows(stock=True)
+    goods = catalogue.catalogue(TODAY)
+
+    assert report.notes == ()
+    heated = [step for item in goods.items.values() for step in goods.steps(item.code) if step.melt]
+    assert len(heated) == 8
+    assert all(f"to about {step.heat_c:.0f} °C" in step.targets for step in heated)
+
+
+@pytest.mark.django_db
+def test_what_the_demo_buys_has_a_cost_a_pack_a_supplier_and_days_and_the_whipping_wax_runs_out() -> None:
+    """The demo's orders whip and seal more wax than the 1,500 g there are; all else is there for them."""
+    builders.mossgate_rows(stock=True, orders=True)
+    bought = [item for item in catalogue.catalogue(TODAY).items.values() if item.recipe is None]
+
+    assert len(bought) == 6
+    assert all(item.unit_cost and item.purchase_pack and item.supplier and item.supply_days for item in bought)
+    assert [row.sku.item for row in needs.needs_page().buys] == ["WHIPWAX"]
 
 
 def test_every_address_of_the_demo_is_invented() -> None:

@@ -15,6 +15,7 @@ from django.db import connection
 from accounts.models import Shop, User
 from tests import mossgate
 from wholesale import clock
+from wholesale.actions import ledger
 from wholesale.core.values import Refusal, to_e4, to_minor
 from wholesale.models import (
     Item,
@@ -30,7 +31,6 @@ from wholesale.models import (
     Scent,
     Setting,
     Shipment,
-    StockMovement,
 )
 
 TODAY = date(2026, 3, 5)
@@ -123,7 +123,7 @@ def make(
     lot = Lot.objects.create(
         code=code, item=item, scent=scent, made_on=usable_on - timedelta(days=10), usable_on=usable_on
     )
-    StockMovement.objects.create(lot=lot, quantity=pieces, at=clock.now(), reason="made")
+    ledger.move(lot, pieces, ledger.Why(reason="made"))
     Reservation.objects.create(lot=lot, order_scent=wanted, pieces=pieces, from_stock=from_stock)
     if not from_stock:
         finish(wanted, pieces if finished is None else finished)

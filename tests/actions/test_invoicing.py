@@ -351,7 +351,7 @@ def test_money_pays_the_invoice_it_names_then_the_oldest_due(three: list[str], m
 
 
 def test_money_pays_the_order_it_names_first(three: list[str], maker: User) -> None:
-    pay(maker, "100", order=Invoice.objects.get(number=three[1]).order.number)
+    pay(maker, "100", order=str(Invoice.objects.get(number=three[1]).order))
 
     assert [open_of(number) for number in three] == [D(100), D(0), D(100)]
 

@@ -21,7 +21,7 @@ from tests.strategies import LAWS, Case
 from wholesale.core import pricing, values
 from wholesale.core.catalogue import NO_LIMIT, Catalogue
 from wholesale.core.pricing import Account
-from wholesale.core.production import bench, plan, work
+from wholesale.core.production import bench, course, insertion, making, mending, plan, work
 from wholesale.core.production import promise as promising
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import ONE_DAY, Calendar
@@ -69,7 +69,7 @@ def test_a_pot_filled_without_its_loss_is_noticed(monkeypatch: pytest.MonkeyPatc
 
     def full(catalogue: Catalogue, task: bench.Task) -> bench._Size:
         size = honest(catalogue, task)
-        return size._replace(net_room=size.net_room / D("0.97"))
+        return size._replace(net_room=size.net_room and size.net_room / D("0.97"))
 
     monkeypatch.setattr(bench, "_size_of", full)
     assert is_broken_by_accepting(laws.nothing_beyond_quota)
@@ -122,7 +122,7 @@ def test_work_before_the_first_day_is_noticed(monkeypatch: pytest.MonkeyPatch) -
 def test_a_night_too_few_before_the_topping_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """days_back offers the day after the last that is early enough."""
     honest = bench.days_back
-    monkeypatch.setattr(plan, "days_back", lambda step, day: [d + ONE_DAY for d in honest(step, day)])
+    monkeypatch.setattr(making, "days_back", lambda step, day: [d + ONE_DAY for d in honest(step, day)])
     assert is_broken_by_accepting(laws.every_wait_is_kept)
 
 
@@ -134,14 +134,15 @@ def test_a_base_that_sets_too_long_is_noticed(monkeypatch: pytest.MonkeyPatch) -
         days = honest(step, day)
         return [days[-1] - ONE_DAY, *reversed(days)]
 
-    monkeypatch.setattr(plan, "days_back", too_long)
+    monkeypatch.setattr(making, "days_back", too_long)
     assert is_broken_by_accepting(laws.every_wait_is_kept)
 
 
 def test_finishing_a_day_too_soon_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """usable_on counts one night less, on the planner's side only."""
     honest = bench.usable_on
-    monkeypatch.setattr(plan, "usable_on", lambda step, day: max(day, honest(step, day) - ONE_DAY))
+    for where in (making, insertion):
+        monkeypatch.setattr(where, "usable_on", lambda step, day: max(day, honest(step, day) - ONE_DAY))
     assert is_broken_by_accepting(laws.every_wait_is_kept)
 
 
@@ -150,18 +151,18 @@ def test_finishing_a_day_too_soon_is_noticed(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_a_piece_that_is_forgotten_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """The planner makes one piece less than a demand of more than one asks for."""
-    honest = plan._Insertion.__init__
+    honest = insertion.Insertion.__init__
 
     def short(self: Any, shop: Any, of: Any, demand: Any, *rest: Any) -> None:
         honest(self, shop, of, replace(demand, pieces=max(1, demand.pieces - 1)), *rest)
 
-    monkeypatch.setattr(plan._Insertion, "__init__", short)
+    monkeypatch.setattr(insertion.Insertion, "__init__", short)
     assert is_broken_by_accepting(laws.need_pegged_is_need_demanded)
 
 
 def test_casts_rounded_down_are_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """27 good at a yield of 0.95 are started as 28 instead of 29: floor instead of ceiling."""
-    monkeypatch.setattr(plan, "ceil_div", lambda a, b: int(Fraction(a) // Fraction(b)))
+    monkeypatch.setattr(making, "ceil_div", lambda a, b: int(Fraction(a) // Fraction(b)))
     assert is_broken_by_accepting(laws.loads_cover_need)
 
 
@@ -198,12 +199,12 @@ def test_a_promise_a_day_too_early_is_noticed(monkeypatch: pytest.MonkeyPatch) -
 
 def test_a_promise_that_forgets_the_cure_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """The cure counts one day less than it takes."""
-    honest = plan._Insertion._finish
+    honest = insertion.Insertion._finish
 
-    def hasty(self: Any, pieces: int, day: date, sellable: date, *rest: Any) -> Any:
-        return honest(self, pieces, day, max(day, sellable - ONE_DAY), *rest)
+    def hasty(self: Any, day: date, sellable: date, *rest: Any) -> Any:
+        return honest(self, day, max(day, sellable - ONE_DAY), *rest)
 
-    monkeypatch.setattr(plan._Insertion, "_finish", hasty)
+    monkeypatch.setattr(insertion.Insertion, "_finish", hasty)
     assert is_broken(laws.a_promise_is_a_feasible_plan, strategies.cases(most_orders=3))
 
 
@@ -248,7 +249,7 @@ def test_a_plan_that_depends_on_chance_is_noticed(monkeypatch: pytest.MonkeyPatc
 
 def test_planning_again_that_drops_overdue_pieces_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing is taken up again: what nobody did is simply gone."""
-    monkeypatch.setattr(plan, "remainder", plan.planned)
+    monkeypatch.setattr(mending, "remainder", plan.planned)
     assert is_broken(laws.planning_again_mends, strategies.histories())
 
 
@@ -260,13 +261,13 @@ def test_planning_again_that_forgets_rejects_is_noticed(monkeypatch: pytest.Monk
         loads = tuple(replace(load, portions=tuple(p._replace(good=None) for p in load.portions)) for load in of.loads)
         return honest(catalogue, replace(of, loads=loads), demand)
 
-    monkeypatch.setattr(plan, "remainder", hopeful)
+    monkeypatch.setattr(mending, "remainder", hopeful)
     assert is_broken(laws.planning_again_mends, strategies.histories())
 
 
 def test_planning_again_that_ignores_missing_parts_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Demands whose casts failed are not taken up."""
-    monkeypatch.setattr(plan, "_first_short", lambda *_: None)
+    monkeypatch.setattr(mending, "_first_short", lambda *_: None)
     assert is_broken(laws.planning_again_mends, strategies.histories())
 
 
@@ -284,14 +285,15 @@ def test_planning_again_that_keeps_loads_without_a_place_is_noticed(monkeypatch:
 def test_planning_everything_again_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Untouched demands are lifted and placed anew as well."""
     honest = plan.lift
-    monkeypatch.setattr(plan, "lift", lambda of, _, catalogue: honest(of, _everyone(of), catalogue))
-    monkeypatch.setattr(plan, "planned", lambda *_: {})
+    monkeypatch.setattr(mending, "lift", lambda of, _, catalogue: honest(of, _everyone(of), catalogue))
+    monkeypatch.setattr(mending, "planned", lambda *_: {})
     assert is_broken(laws.planning_again_leaves_the_rest_alone, strategies.histories())
 
 
-def test_planning_again_that_forgets_to_lift_what_it_places_anew_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The old loads of a demand stay beside its new ones, so that each planning again adds more."""
-    monkeypatch.setattr(plan, "lift", lambda of, *_: of)
+def test_planning_again_that_makes_finished_pieces_once_more_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A demand is placed anew whole, whatever was done of it, so that each planning again adds more."""
+    honest = course.course_of
+    monkeypatch.setattr(mending, "course_of", lambda goods, _plan, demand: honest(goods, Plan(), demand))
     assert is_broken(laws.planning_again_twice_changes_nothing, strategies.histories())
 
 

@@ -9,8 +9,8 @@ import pytest
 from tests import mossgate
 from wholesale.core.catalogue import Basis, Catalogue, Item, ItemKind, Recipe, RecipeLine, Sku, Unit
 from wholesale.core.documents import batch
-from wholesale.core.documents.papers import percent, plain
 from wholesale.core.production.work import Load, Portion, Work
+from wholesale.core.values import percent, plain
 
 
 def pour(*portions: Portion) -> Load:

@@ -164,7 +164,7 @@ def test_the_batch_sheet_weighs_what_the_load_is_of(order: Order) -> None:
     assert (melt.net_how, melt.gross_g) == ("8 × 150 g", D("1237.11"))
     assert [part.grams for part in melt.ingredients] == [D("1145.47"), D("91.64")]
     assert [(row.order, row.pieces, row.leaves) for row in paper.portions] == [(order.number, 8, order.promised_leaves)]
-    assert (paper.equipment, paper.recipes, paper.done) == ("Pot A", "SUC v1", False)
+    assert (paper.equipment, paper.recipes, paper.done) == ("Pot A", "SUC v1, BASE v1", False)
     assert paper.number == f"load {load.pk}, planned"
 
 
@@ -203,8 +203,9 @@ def test_a_load_worked_by_hand_has_a_sheet_too(order: Order) -> None:
         ("packing_slip", 6),
         # The invoice.
         ("invoice", 1),
-        # The load; its portions with orders; the catalogue: recipes, lines, operations, items, scents, equipment.
-        ("batch_sheet", 8),
+        # The load; its portions with orders; the catalogue: recipes, lines, operations, items, scents, equipment,
+        # substitutes; left of earlier melts, what of it was used; weighings; what was taken; lots; what is left.
+        ("batch_sheet", 15),
     ],
 )
 def test_a_paper_takes_the_same_queries_however_long_it_is(

@@ -34,6 +34,9 @@ PAGES = [
 
 pytestmark = pytest.mark.urls("tests.pages.gallery")
 
+#: Where everybody at the bench may go.
+BENCH = ["Queue", "Day sheet", "Stock", "Recipes", "Needs", "Capacity"]
+
 
 def colour(name: str) -> str:
     """The six hexadecimal digits of a custom property of the style sheet."""
@@ -134,7 +137,7 @@ def places(client: Client, address: str) -> dict[str, bool]:
 
 @pytest.mark.parametrize(
     ("staff_role", "titles"),
-    [("maker", ["Queue", "Day sheet", "Invoices", "Shops"]), ("helper", ["Queue", "Day sheet"])],
+    [("maker", [*BENCH, "Invoices", "Shops", "Workbook"]), ("helper", BENCH)],
 )
 @pytest.mark.django_db
 def test_the_bench_is_shown_where_its_role_may_go(client: Client, staff_role: str, titles: list[str]) -> None:

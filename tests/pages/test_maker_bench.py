@@ -257,11 +257,14 @@ def _three_more_orders() -> None:
 @pytest.mark.parametrize(
     ("url", "count"),
     [
-        # session, user (2) · workshop for the head (1) · orders (1) · catalogue (6): recipes, lines, operations,
-        # items, scents, equipment · plan: loads, portions (2) · demands (1) · deposits (1) · curing (1)
-        ("/bench/queue/", 15),
-        # session, user (2) · workshop (1) · catalogue (6) · calendar: week, days (2) · loads, portions (2)
-        ("/bench/day/", 13),
+        # session, user (2) · workshop for the head (1) · orders (1) · catalogue (7): recipes, lines, operations,
+        # items, scents, equipment, substitutes · plan: loads, portions (2) · demands: orders, the shelf (2) ·
+        # deposits (1) · curing (1)
+        ("/bench/queue/", 17),
+        # session, user (2) · workshop (1) · catalogue (7) · calendar: week, days (2) · loads, portions (2) · settings,
+        # what is left of earlier melts, and was used (3) · the evening: settings (1) · loads, portions (2) · left of
+        # earlier melts, used (2) · free stock (1) · demands: orders, the shelf (2) · plan: loads, portions (2)
+        ("/bench/day/", 27),
     ],
 )
 def test_a_list_asks_the_same_number_of_questions_however_long_it_is(

@@ -260,7 +260,7 @@ def test_a_finished_paper_is_sent_as_pdf(maker: Client, invoiced: Invoice) -> No
 
 def test_a_failed_paper_is_shown_with_its_reason_and_tried_again(maker: Client, invoiced: Invoice) -> None:
     invoiced.documents.update(state="failed", error="No room on the disk.")
-    page = words(maker.get(f"/bench/orders/{invoiced.order.number}/"))
+    page = words(maker.get(f"/bench/orders/{invoiced.order}/"))
     assert "Not made" in page
     assert "No room on the disk." in page
     paper = invoiced.documents.get()
