@@ -8,9 +8,8 @@ from django.db import connection
 
 from accounts.models import Shop, User
 from tests import builders
-from wholesale import clock
-from wholesale.actions import orders
-from wholesale.models import Item, Load, LoadPortion, Lot, Order, Reservation, ShopAccount, StockMovement
+from wholesale.actions import ledger, orders
+from wholesale.models import Item, Load, LoadPortion, Lot, Order, Reservation, ShopAccount
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 
@@ -75,7 +74,7 @@ def test_two_buyers_never_have_the_same_pieces_from_stock(buyers: list[tuple[Sho
     lot = Lot.objects.create(
         code="M-1", item=Item.objects.get(code="FRN"), scent="CF", made_on="2026-02-18", usable_on="2026-02-28"
     )
-    StockMovement.objects.create(lot=lot, quantity=24, at=clock.now(), reason="opening")
+    ledger.move(lot, 24, ledger.Why(reason="opening"))
 
     at_once(*[ask(shop, by, 2, shop.slug, ("FRN", "CF")) for shop, by in buyers])
 
