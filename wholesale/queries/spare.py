@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import NamedTuple
 
-from wholesale.core.catalogue import Sku
+from wholesale.core.catalogue import ItemKind, Sku
 from wholesale.core.documents.batch import sku_name
 from wholesale.core.production import spare
 from wholesale.core.production.plan import Shop
@@ -61,9 +61,9 @@ class Spare:
 
     @property
     def fits(self) -> tuple[FitRow, ...]:
-        """What fits, those the shelf lacks first."""
+        """The products that fit, those the shelf lacks first; parts are made when something needs them."""
         below = {row.sku: row.below for row in self.targets}
-        rows = (FitRow(sku, self.names[sku], n, below.get(sku, 0)) for sku, n in self.pieces.items())
+        rows = (FitRow(sku, name, self.pieces[sku], below.get(sku, 0)) for sku, name in self.names.items())
         return tuple(sorted(rows, key=lambda row: not row.below))
 
 
@@ -79,7 +79,11 @@ def of_load(load: int) -> Spare | None:
     return Spare(
         grams=room.grams, pieces=fits, offers=_offers(shop, plan, row, demands, stock) if fits else (),
         targets=_targets(fits, demands, stock) if fits else (),
-        names={sku: sku_name(shop.catalogue, sku) for sku in fits},
+        names={
+            sku: sku_name(shop.catalogue, sku)
+            for sku in fits
+            if shop.catalogue.items[sku.item].kind is ItemKind.PRODUCT
+        },
     )  # fmt: skip
 
 
