@@ -9,7 +9,7 @@ from accounts.models import Address, Membership, Shop, StaffRole, User
 from wholesale.actions import workbook
 from wholesale.actions.workbook.changes import Report
 from wholesale.core.orders import Basket, BasketLine
-from wholesale.models import Order
+from wholesale.models import Order, ShopAccount
 
 MOSSGATE = Path(__file__).resolve().parents[1] / "wholesale" / "management" / "mossgate"
 PASSWORD = "wick-and-wax-26"
@@ -90,3 +90,13 @@ def _staff(email: str, role: StaffRole) -> User:
 
 def _mix(item: str, mix: str | Mapping[str, int]) -> tuple[tuple[str, int], ...]:
     return ((mix, CASE_PACKS[item]),) if isinstance(mix, str) else tuple(mix.items())
+
+
+def two_shops_order_cups() -> list[Order]:
+    """B1 and B2 of trade scenario S2: 12 succulent cups in rain garden each, from shops that ordered before."""
+    placed = []
+    for slug in ("corner", "lantern"):
+        buyer = shop(slug)
+        ShopAccount.objects.create(shop=buyer, last_order_on="2026-01-20")
+        placed.append(place(buyer, ("SUC", 2, "RG")))
+    return placed

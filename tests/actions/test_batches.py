@@ -40,12 +40,7 @@ WAX, OIL = D("3579.61"), D("286.37")
 def orders() -> list[Order]:
     """B1 and B2: 12 succulent cups in rain garden each, with wax and oil in stock."""
     builders.mossgate_rows(stock=True)
-    placed = []
-    for slug in ("corner", "lantern"):
-        shop = builders.shop(slug)
-        ShopAccount.objects.create(shop=shop, last_order_on="2026-01-20")
-        placed.append(builders.place(shop, ("SUC", 2, "RG")))
-    return placed
+    return builders.two_shops_order_cups()
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from tests import builders
 from wholesale import clock
 from wholesale.actions import batches
 from wholesale.actions.batches import Made
-from wholesale.models import ForStock, Item, Load, LoadPortion, Lot, Order, Recipe, Setting, ShopAccount, Substitute
+from wholesale.models import ForStock, Item, Load, LoadPortion, Lot, Order, Recipe, Setting, Substitute
 from wholesale.queries.load_page import load_page
 
 pytestmark = pytest.mark.django_db
@@ -22,12 +22,7 @@ pytestmark = pytest.mark.django_db
 def orders() -> list[Order]:
     """B1 and B2: 12 succulent cups in rain garden each, wax and oil in stock."""
     builders.mossgate_rows(stock=True)
-    placed = []
-    for slug in ("corner", "lantern"):
-        shop = builders.shop(slug)
-        ShopAccount.objects.create(shop=shop, last_order_on="2026-01-20")
-        placed.append(builders.place(shop, ("SUC", 2, "RG")))
-    return placed
+    return builders.two_shops_order_cups()
 
 
 @pytest.fixture
