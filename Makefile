@@ -24,7 +24,7 @@ check: setup ## Format, lint, types, layers, migrations, the shape of the code
 	python .ci/shape.py
 
 test: setup ## All tests: first on SQLite, then those that need PostgreSQL and Redis
-	pytest -n 2
+	pytest -n 2 --dist worksteal
 	python -m tests.servers pytest -m "postgres and not bench"
 
 bench: setup ## The measurements: on SQLite, then those that need PostgreSQL

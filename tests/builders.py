@@ -6,6 +6,7 @@ from typing import Any
 from uuid import uuid4
 
 from accounts.models import Address, Membership, Shop, StaffRole, User
+from tests.remembered import remembered
 from wholesale.actions import workbook
 from wholesale.actions.workbook.changes import Report
 from wholesale.core.orders import Basket, BasketLine
@@ -27,7 +28,9 @@ def mossgate_files(*left_out: str) -> dict[str, bytes]:
 def mossgate_rows(*, stock: bool = False, orders: bool = False) -> Report:
     """Load the demo workshop: catalogue, calendar, prices, shops, people; stock and open orders if asked."""
     left_out = [name for name, wanted in (("stock.csv", stock), ("orders.csv", orders)) if not wanted]
-    return workbook.load(files=mossgate_files(*left_out), first_password=PASSWORD)
+    return remembered(
+        ("mossgate", *left_out), lambda: workbook.load(files=mossgate_files(*left_out), first_password=PASSWORD)
+    )
 
 
 def maker() -> User:

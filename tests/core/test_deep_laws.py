@@ -18,7 +18,7 @@ from wholesale.core.production.bench import Bench
 from wholesale.core.production.takes import Taken
 from wholesale.core.production.work import Load, Plan
 
-SEARCH = settings(LAWS, phases=[Phase.generate], report_multiple_bugs=False, print_blob=False)
+SEARCH = settings(LAWS, max_examples=500, phases=[Phase.generate], report_multiple_bugs=False, print_blob=False)
 
 
 @LAWS

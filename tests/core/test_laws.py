@@ -1,4 +1,4 @@
-"""The laws, each held against two hundred random cases: the same ones on every machine."""
+"""The laws, each held against a hundred random cases: the same ones on every machine."""
 
 from collections.abc import Callable, Sequence
 from datetime import date

@@ -10,10 +10,12 @@ from collections.abc import Callable
 from dataclasses import fields, is_dataclass, replace
 from decimal import Decimal
 from functools import cache
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from fontTools.ttLib import TTFont
 from pypdf import PdfReader
 
 from tests import papers
@@ -292,7 +294,16 @@ def test_a_paper_never_fetches_anything_that_is_not_ours(address: str) -> None:
         OwnFiles().fetch(address)
 
 
-@pytest.mark.parametrize("path", [templates_folder() / "documents.css", *sorted(fonts_folder().glob("*.woff2"))])
-def test_a_paper_may_use_our_stylesheet_and_fonts(path: Path) -> None:
+def test_a_paper_may_use_our_stylesheet() -> None:
+    path = templates_folder() / "documents.css"
     with OwnFiles().fetch(path.as_uri())._file_obj as file:
         assert file.read() == path.read_bytes()
+
+
+@pytest.mark.parametrize("path", sorted(fonts_folder().glob("*.woff2")), ids=lambda path: path.stem)
+def test_a_paper_may_use_our_fonts_and_gets_them_unpacked(path: Path) -> None:
+    """WOFF 2.0 is a packed OpenType font (W3C): the same glyphs, under the same names."""
+    found, packed = TTFont(BytesIO(OwnFiles().fetch(path.as_uri()).read())), TTFont(path)
+
+    assert (found.flavor, packed.flavor) == (None, "woff2")
+    assert found.getGlyphOrder() == packed.getGlyphOrder()
