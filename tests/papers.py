@@ -187,7 +187,7 @@ def _sheet(load: Load, number: str, orders: tuple[tuple[str, int, date], ...], g
     return batch.BatchSheet(
         house=HOUSE, number=number, written_on=load.day, day=load.day, what=batch.sku_name(goods, load.work.what),
         equipment=goods.equipment[load.work.equipment].name, holds=batch.holds(goods, load.work.equipment),
-        recipes="SUC v1", portions=tuple(
+        recipes="Succulent cup: version 1 (from the start)", portions=tuple(
             batch.BatchPortion(order=order, product="Succulent cup", scent="Rain garden",
                                step=batch.steps(goods, load)[0].name,
                                pieces=pieces, leaves=leaves)

@@ -68,7 +68,7 @@ WORKBOOKS = {
     "a recipe that eats itself": (
         with_row("recipe_lines.csv", item="SEAL", component="SEAL", basis="per_piece", quantity="1"),
         "recipe_lines.csv, row ",
-        "The recipe of SEAL needs SEAL itself: SEAL → SEAL. Take one of these lines out.",
+        "The recipe of Seal melt needs Seal melt itself: Seal melt → Seal melt. Take one of these lines out.",
     ),
     "a case pack of zero": (
         with_cell("items.csv", 2, "case_pack", "0"), "items.csv, row 2, case_pack: found '0': ",

@@ -25,16 +25,17 @@ from wholesale.actions import batches, for_stock, production
 from wholesale.actions.batches import Made
 from wholesale.core.catalogue import filling, gross_grams, net_room
 from wholesale.core.documents.batch import BatchSheet
+from wholesale.core.documents.papers import PackingSlip
 from wholesale.core.values import Refusal
 from wholesale.documents import KINDS
-from wholesale.models import Document, ForStock, Item, Load, LoadPortion, Lot, Order, Reservation, ShopAccount
+from wholesale.models import Document, ForStock, Item, Load, LoadPortion, Lot, Order, ShopAccount
 from wholesale.queries.capacity import CapacityPage, capacity_page
 from wholesale.queries.papers import value_of
 
 pytestmark = pytest.mark.django_db
 
 THURSDAY, AFTER_CUT_OFF, FRIDAY = "2026-03-05T13:50", "2026-03-05T16:00", "2026-03-06T09:00"
-MONDAY = "2026-03-02T09:00"
+MONDAY, MONDAY_16 = "2026-03-02T09:00", "2026-03-16T09:00"
 
 
 @pytest.fixture
@@ -92,7 +93,7 @@ def queue_row(bench: Client, number: str) -> str:
 
 
 def test_s2_alone_each_order_takes_a_melt_of_its_own(bench: Client) -> None:
-    """12 × 150 = 1,800; ÷ 0.97 = 1,855.67 g; B1's melt is weighed before B2 comes, so B2 needs a second one."""
+    """12 × 150 = 1,800; ÷ 0.97 = 1,855.670 g; B1's melt is weighed before B2 comes, so B2 needs a second one."""
     with clock.at("2026-03-05T09:00"):
         builders.place(known_shop("corner"), ("SUC", 2, "RG"))
         bench.post(f"/bench/loads/{on('POT-A').get().pk}/weigh/", {"grams-SOY": "1718.21", "grams-OIL-RG": "137.46"})
@@ -101,7 +102,7 @@ def test_s2_alone_each_order_takes_a_melt_of_its_own(bench: Client) -> None:
         page = text(bench.get("/bench/day/2026-03-05/"))
 
     assert [sheet(load)[0].melts[0].gross_g for load in on("POT-A")] == [D("1855.67"), D("1855.67")]
-    assert "12 × 150 g = 1,800.00 g With 3 % lost in the pot: 1,800 ÷ (1 − 0.03) = 1,855.67 g" in page
+    assert "12 × 150 g = 1,800 g With 3 % lost in the pot: 1,800 ÷ (1 − 0.03) = 1,855.67 g" in page
     assert "Weigh as for the load above: 1,855.67 g Base melt" in page
 
 
@@ -122,14 +123,14 @@ def test_s2_together_they_share_one_melt(bench: Client) -> None:
 
 
 def test_s2_the_day_sheet_and_the_needs_have_the_sample_in_them(bench: Client, pour: Load) -> None:
-    """3,865.98 = 3,579.61 wax + 286.37 oil; 25 × 15 ÷ 0.92: 28 casts, 3 turns, 420 ÷ 0.97 = 433 g."""
+    """3,865.979 = 3,579.610 wax + 286.369 oil; 25 × 15 ÷ 0.92: 28 casts, 3 turns, 420 ÷ 0.97 = 433 g."""
     with clock.at(THURSDAY):
         day = text(bench.get("/bench/day/2026-03-05/"))
         needs = text(bench.get("/bench/needs/"))
         sizes = [load.portions.aggregate(n=Sum("pieces"))["n"] for load in on("TRAY-R")]
 
-    for part in ("25 × 150 g = 3,750.00 g", "3,750 ÷ (1 − 0.03) = 3,865.98 g", "3,865.98 ÷ 1.08 = 3,579.61 g",
-                 "0.08 × 3,579.61 = 286.37 g", "12 for W-1001", "12 for W-1002", "1 for sample",
+    for part in ("25 × 150 g = 3,750 g", "3,750 ÷ (1 − 0.03) = 3,865.979 g", "3,865.979 ÷ 1.08 = 3,579.61 g",
+                 "0.08 × 3,579.61 = 286.369 g", "12 for W-1001", "12 for W-1002", "1 for sample",
                  # 28 × 0.5 + 25 × 3
                  "Bench 89 of 360 min", "Rosette 25 0 25", "Whip bowl for 3 loads"):  # fmt: skip
         assert part in day, part
@@ -155,15 +156,15 @@ def test_s2_the_capacity_page_shows_one_melt_three_turns_and_three_bowls(bench: 
 
 
 def test_s2_the_batch_sheet_weighs_25_and_names_the_sample(pour: Load) -> None:
-    """3,579.61 + 286.37 = 3,865.98; 12 + 12 + 1 = 25."""
+    """3,579.610 + 286.369 = 3,865.979; 12 + 12 + 1 = 25."""
     with clock.at(THURSDAY):
         paper, printed = sheet(pour)
 
     (melt,) = paper.melts
-    assert [part.grams for part in melt.ingredients] == [D("3579.61"), D("286.37")]
-    assert sum(part.grams for part in melt.ingredients) == melt.gross_g == D("3865.98")
+    assert [part.grams for part in melt.ingredients] == [D("3579.610"), D("286.369")]
+    assert sum(part.grams for part in melt.ingredients) == melt.gross_g == D("3865.979")
     assert {row.order: row.pieces for row in paper.portions} == {"W-1001": 12, "W-1002": 12, "sample": 1}
-    for part in ("25 × 150 g = 3,750.00 g", "Together 3,865.98 g", "Together 25", "SOY-2291", "OIL-RG-118"):
+    for part in ("25 × 150 g = 3,750 g", "Together 3,865.979 g 3,865.98 g", "Together 25", "SOY-2291", "OIL-RG-118"):
         assert part in printed, part
 
 
@@ -174,7 +175,7 @@ def test_s2_a_26th_does_not_fit(bench: Client, pour: Load) -> None:
     room = net_room(goods, "SUC", step)
     with clock.at(THURSDAY):
         page = text(bench.get(f"/bench/loads/{pour.pk}/"))
-        with pytest.raises(Refusal, match="1 SUC RG do not fit into this load; there is room for 0"):
+        with pytest.raises(Refusal, match="Succulent cup, Rain garden: 1 piece does not fit into"):
             for_stock.fill_spare(by=builders.helper(), load=pour.pk, item="SUC", scent="RG", pieces=1)
 
     assert room is not None
@@ -199,8 +200,8 @@ def test_s2_one_reject_takes_the_sample_and_leaves_both_orders_whole(bench: Clie
     assert not ForStock.objects.filter(closed_at=None).exists()
 
 
-def test_s2_both_orders_lead_back_to_the_same_batch(bench: Client, pour: Load) -> None:
-    """24 cups of one melt, B-1001, whichever whip bowl topped them: each lot's trace names it and the soy lot.
+def test_s2_both_orders_carry_the_same_lot(bench: Client, pour: Load) -> None:
+    """24 cups of one melt are lot B-1001, whichever bowl topped them: on the orders, their packing slips, the trace.
 
     28 casts × 0.92, turn by turn: 11 + 11 + 3 = 25 rosettes for 24 cups.
     """
@@ -208,13 +209,32 @@ def test_s2_both_orders_lead_back_to_the_same_batch(bench: Client, pour: Load) -
         counted(bench, pour, rejects=1)
         make(on("TRAY-R"))
     with clock.at(FRIDAY):
-        make(on("BOWL"))
-        lots = {held.lot.code: held.order_scent.line.order.number for held in Reservation.objects.all()}
-        traces = [text(bench.get(f"/bench/lots/{code}/trace/")) for code in lots]
+        answer = text(bench.post(f"/bench/loads/{on('BOWL')[0].pk}/done/", {}, follow=True))
+        make(on("BOWL").filter(done_at=None))
+        bowls = [str(bowl) for bowl in on("BOWL")]
+    with clock.at(MONDAY_16):
+        make(Load.objects.filter(done_at=None))
+        orders = {number: text(bench.get(f"/bench/orders/{number}/")) for number in ("W-1001", "W-1002")}
+        bench.force_login(builders.maker())
+        slips = [text(packed(bench, Order.objects.get(number=number))) for number in orders]
+        trace = text(bench.get("/bench/lots/B-1001/trace/"))
 
-    assert set(lots.values()) == {"W-1001", "W-1002"}
-    assert Reservation.objects.aggregate(n=Sum("pieces"))["n"] == 24
-    assert all("B-1001" in trace and "SOY-2291" in trace for trace in traces)
+    assert "Write lot B-1001 on the pieces." in answer
+    assert Lot.objects.get(item__code="SUC").code == "B-1001"
+    assert all("B-1001 Succulent cup, Rain garden Mon 16 Mar 12 0" in page for page in orders.values())
+    assert all("B-1001 × 12" in slip for slip in slips)
+    assert all(paper_slip(f"S-100{n}") == [("B-1001", 12)] for n in (1, 2))
+    came_from = trace.partition("What it came from")[2]
+    assert all(number in came_from for number in ("B-1001", "SOY-2291", *bowls))
+    assert "Corner S-1001 W-1001 B-1001" in trace
+    assert "Lantern S-1002 W-1002 B-1001" in trace
+
+
+def paper_slip(shipment: str) -> list[tuple[str, int]]:
+    """The lots on a shipment's packing slip."""
+    paper = value_of(Document.objects.get(kind="packing_slip", shipment__number=shipment))
+    assert isinstance(paper, PackingSlip)
+    return [(lot.code, lot.pieces) for line in paper.lines for scent in line.scents for lot in scent.lots]
 
 
 def test_s2_with_the_sample_kept_the_later_order_is_short_and_planned_anew(bench: Client, pour: Load) -> None:
@@ -310,8 +330,8 @@ def test_s4_the_day_sheets_pour_21_a_melt_and_seal_474_g_a_day(bench: Client, ja
         monday, friday = (text(bench.get(f"/bench/day/2026-03-0{day}/")) for day in (2, 6))
 
     # 21 × 180 = 3,780; ÷ 0.97 = 3,896.91; 22 × 180 ÷ 0.97 = 4,082.47 > 4,000
-    assert "21 × 180 g = 3,780.00 g With 3 % lost in the pot: 3,780 ÷ (1 − 0.03) = 3,896.91 g" in monday
-    assert "23 × 20 g = 460.00 g With 3 % lost in the pot: 460 ÷ (1 − 0.03) = 474.23 g" in friday
+    assert "21 × 180 g = 3,780 g With 3 % lost in the pot: 3,780 ÷ (1 − 0.03) = 3,896.907 g" in monday
+    assert "23 × 20 g = 460 g With 3 % lost in the pot: 460 ÷ (1 − 0.03) = 474.227 g" in friday
     assert "Lay ready 115 pieces of Pebble" in friday
 
 
@@ -343,12 +363,12 @@ def test_s4_the_capacity_page_has_six_melts_full_trays_and_1336_minutes(bench: C
 
 
 def test_s4_the_batch_sheet_of_a_turn_weighs_20_pebbles_and_tells_the_risk(jars: Order) -> None:
-    """20 × 6 = 120; ÷ 0.97 = 123.71 g. P(Bin(632, 0.95) < 600) = 42 % (SciPy's binom.cdf); 12 × 6 ÷ 0.97 = 74.23 g."""
+    """20 × 6 = 120; ÷ 0.97 = 123.711 g. P(Bin(632, 0.95) < 600) = 42 % (SciPy); 12 × 6 ÷ 0.97 = 74.227 g."""
     with clock.at(MONDAY):
         first, last = sheet(on("TRAY-P")[0]), sheet(on("TRAY-P").reverse()[0])
 
     assert [(paper.pieces, paper.melts[0].gross_g) for paper, _ in (first, last)] == [
-        (20, D("123.71")), (12, D("74.23")),
+        (20, D("123.711")), (12, D("74.227")),
     ]  # fmt: skip
     assert "600 good ones needed, at a yield of 95 %: 632 starts by the expected yield" in first[1]
     assert "too few with a chance of 42 %" in first[1]

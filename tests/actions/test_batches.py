@@ -214,7 +214,7 @@ def test_a_substitute_is_taken_and_named_only_if_it_is_listed(pour: Load) -> Non
     lot = Lot.objects.create(code="CAST-1", item=cast, made_on="2026-01-01", usable_on="2026-01-01", on_hand=9_000_000)
     StockMovement.objects.create(lot=lot, quantity=9_000_000, at=clock.now(), reason="received")
 
-    with pytest.raises(Refusal, match="CASTWAX is no substitute for SOY"):
+    with pytest.raises(Refusal, match="Casting wax is no substitute for Soy wax"):
         batches.weigh(by=builders.helper(), load=pour.pk, weights={}, swaps={"SOY": "CASTWAX"})
     Substitute.objects.create(item=soy, substitute=cast)
     batches.weigh(by=builders.helper(), load=pour.pk, weights={}, swaps={"SOY": "CASTWAX"})
@@ -403,7 +403,8 @@ def test_batches_released_by_date_are_not_released_by_hand(pour: Load) -> None:
 
 
 def test_a_failed_melt_is_lost_and_its_pieces_are_needed_anew(pour: Load, orders: list[Order]) -> None:
-    """The burnt base: its wax stays taken, 24 cups and the sample are poured again."""
+    """The burnt base: its wax stays taken, 24 cups and a sample of them are poured again."""
+    Item.objects.filter(code="SUC").update(samples_per_batch=1)
     batches.weigh(by=builders.helper(), load=pour.pk, weights={})
     batches.scrap(by=builders.helper(), load=pour.pk, because="burnt.")
 
@@ -439,16 +440,17 @@ def stock(item: str, mg: int) -> None:
 
 
 def test_a_batch_given_up_after_it_was_done_loses_its_pieces(pour: Load) -> None:
-    """Twelve cups of a bowl slumped on the shelf: out of the ledger, and all of it is made again from the pour on."""
+    """Twelve cups of a bowl slumped on the shelf: out of the ledger, and all of it is made again from the pour on.
+
+    The other bowl's twelve are in the same lot, and stay: 24 − 12.
+    """
     cast_and_pour(pour)
     bowl = pipe_all()[0]
     pieces = sum(portion.pieces for portion in bowl.portions.all())
     with clock.at("2026-03-06T12:00"):
         batches.scrap(by=builders.helper(), load=bowl.pk, because="slumped")
 
-    lot = Lot.objects.get(load=bowl)
-    assert lot.on_hand == 0
-    assert not Reservation.objects.filter(lot=lot).exists()
+    assert on_hand("B-1001") == Reservation.objects.aggregate(n=Sum("pieces"))["n"] == 24 - pieces == 12
     anew = LoadPortion.objects.filter(operation="pour", load__done_at__isnull=True)
     assert sum(anew.values_list("pieces", flat=True)) == pieces
     ledger_agrees()
@@ -479,11 +481,12 @@ def test_a_wrong_done_is_taken_back_by_counter_entries(pour: Load) -> None:
     taken_back = entries.filter(corrects__isnull=False)
     assert StockMovement.objects.count() == before + taken_back.count()
     assert set(taken_back.values_list("because", flat=True)) == {"wrong bowl"}
-    assert not Reservation.objects.filter(lot__load=bowl).exists()
+    # The other bowl's twelve are in the same lot.
+    assert on_hand("B-1001") == Reservation.objects.aggregate(n=Sum("pieces"))["n"] == 12
     ledger_agrees()
     with clock.at(FRIDAY):
         assert done(bowl) == bowl.number
-    assert Lot.objects.get(load=bowl).on_hand == sum(portion.pieces for portion in bowl.portions.all())
+    assert on_hand("B-1001") == Reservation.objects.aggregate(n=Sum("pieces"))["n"] == 24
     ledger_agrees()
 
 

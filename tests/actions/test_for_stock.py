@@ -5,13 +5,15 @@ Mossgate Bench, Thu 5 March 2026, 9:00 (invented; common practice, no source).
 
 from collections.abc import Iterator
 from datetime import date
+from random import Random
 from typing import Any
 
 import pytest
+from django.db import transaction
 
 from tests import builders
 from wholesale import clock
-from wholesale.actions import for_stock, orders, samples
+from wholesale.actions import batches, for_stock, orders, samples
 from wholesale.actions import production as bench
 from wholesale.core.catalogue import Sku
 from wholesale.core.production.check import check
@@ -148,7 +150,9 @@ def test_more_than_fits_is_refused_and_changes_nothing() -> None:
     cups()
     before = production.plan_version()
 
-    with pytest.raises(Refusal, match="14 SUC RG do not fit into this load; there is room for 13"):
+    with pytest.raises(
+        Refusal, match="Succulent cup, Rain garden: 14 pieces do not fit into this load; there is room for 13"
+    ):
         for_stock.fill_spare(by=builders.maker(), load=pots()[0].pk, item="SUC", scent="RG", pieces=14)
     assert (ForStock.objects.count(), production.plan_version()) == (0, before)
 
@@ -230,7 +234,7 @@ def test_without_room_there_is_no_sample_and_the_batch_says_so_once() -> None:
 
     assert not ForStock.objects.filter(purpose="sample").exists()
     [flag] = BatchEvent.objects.filter(kind="no_sample")
-    assert "1 SUC RG do not fit into this load; there is room for 0" in flag.text
+    assert "Succulent cup, Rain garden: 1 piece does not fit into this load; there is room for 0" in flag.text
 
 
 def test_a_sample_whose_batch_lost_its_orders_is_dropped() -> None:
@@ -238,7 +242,7 @@ def test_a_sample_whose_batch_lost_its_orders_is_dropped() -> None:
     number = cups()
     orders.withdraw(by=builders.member(builders.shop("corner")), shop="corner", number=number)
 
-    assert ForStock.objects.get().closed_at is not None
+    assert not ForStock.objects.exists()
     assert not pots()
 
 
@@ -259,6 +263,81 @@ def test_two_samples_of_each_product_in_a_shared_pot() -> None:
 
     assert [(row.item.code, row.pieces) for row in ForStock.objects.all()] == [("SUC", 2)]
     assert sound()
+
+
+def promised(*asked: list[builders.Line], kept: int, withdrawn: int | None = None) -> list[date]:
+    """The days promised to orders of different shops, placed one after the other; nothing of it stays."""
+    with transaction.atomic():
+        Item.objects.filter(kind="product").update(samples_per_batch=kept)
+        placed = []
+        for number, lines in enumerate(asked):
+            placed.append(builders.place(builders.shop(f"shop-{number}"), *lines))
+            if number == withdrawn:
+                buyer = placed[-1].shop
+                orders.withdraw(by=builders.member(buyer), shop=buyer.slug, number=placed[-1].number)
+        assert sound()
+        assert ForStock.objects.exists() is bool(kept)
+        transaction.set_rollback(True)
+    return [order.promised_leaves for order in placed]
+
+
+def test_a_sample_does_not_take_the_room_of_a_later_order() -> None:
+    """9 + 16 cups in rain garden fill the pot of 25: the sample of the first nine makes room, Mon 16 and not Thu 19.
+
+    6 + 3 and 12 + 4; its three cups in cedar frame, a jar's melt and two cups of the second are the other pot.
+    """
+    first: list[builders.Line] = [("SUC", 1, "RG"), ("SUC", 1, {"RG": 3, "CF": 3}), ("PEB", 1, "CF")]
+    second: list[builders.Line] = [("SUC", 2, "RG"), ("SUC", 1, {"RG": 4, "CF": 2})]
+
+    assert promised(first, second, kept=1) == promised(first, second, kept=0) == [date(2026, 3, 16)] * 2
+
+
+def test_the_sample_that_made_room_is_forgotten_and_the_others_stay_where_they_were() -> None:
+    """After the second order: none in rain garden, one cup and one jar in cedar frame, in the same rows as before."""
+    Item.objects.filter(kind="product").update(samples_per_batch=1)
+    builders.place(builders.shop("corner"), ("SUC", 1, "RG"), ("SUC", 1, {"RG": 3, "CF": 3}), ("PEB", 1, "CF"))
+    before = {(row.item.code, row.scent): row.pk for row in ForStock.objects.select_related("item")}
+    builders.place(builders.shop("mill"), ("SUC", 2, "RG"), ("SUC", 1, {"RG": 4, "CF": 2}))
+
+    assert set(before) == {("SUC", "RG"), ("SUC", "CF"), ("PEB", "CF")}
+    after = {(row.item.code, row.scent): row.pk for row in ForStock.objects.select_related("item")}
+    assert set(after) == {("SUC", "CF"), ("PEB", "CF")}
+    assert after[("PEB", "CF")] == before[("PEB", "CF")]
+    said = BatchEvent.objects.get(kind="no_sample")
+    assert (said.load, "1 SUC RG do not fit" in said.text) == (pots()[1], True)
+
+
+@pytest.mark.parametrize(("first", "second"), [(2, 2), (1, 3)])
+def test_a_sample_given_up_takes_its_bowl_and_its_cast_with_it(first: int, second: int) -> None:
+    """24 cups and a sample: 3 bowls, 28 casts. One cracks: 24 ÷ 12 = 2 bowls, 24 ÷ 0.92 = 26.1: 27 casts."""
+    sampled()
+    cups(of="corner", cases=first)
+    cups(of="mill", cases=second)
+    bowls = Load.objects.filter(equipment__code="BOWL")
+    assert (bowls.count(), sum(pieces for _, _, pieces, _ in portions(operation="cast"))) == (3, 28)
+    cracked = {pots()[0].portions.order_by("pk")[0].pk: {"cracked": 1}}
+    batches.mark_done(by=builders.helper(), load=pots()[0].pk, made=batches.Made(rejects=cracked))
+
+    assert sorted(sum(p.pieces for p in bowl.portions.all()) for bowl in bowls) == [12, 12]
+    assert sum(pieces for _, _, pieces, _ in portions(operation="cast")) == 27
+    assert not LoadPortion.objects.filter(for_stock__isnull=False, load__done_at=None).exists()
+    assert sound()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_samples_change_no_promise(seed: int) -> None:
+    """Three orders of any mix, the second one withdrawn in between: the same days with samples kept and without.
+
+    Placed beside the samples, seed 0's second order would leave on Thu 19 instead of Mon 16.
+    """
+    chance = Random(seed)
+    mixes: list[Any] = ["RG", {"RG": 4, "CF": 2}, {"RG": 3, "CF": 3}]
+    placed: list[list[builders.Line]] = [
+        [("SUC", chance.randint(1, 3), chance.choice(mixes)), *([("PEB", 1, "CF")] if chance.random() < 0.5 else [])]
+        for _ in range(3)
+    ]
+
+    assert promised(*placed, kept=1, withdrawn=1) == promised(*placed, kept=0, withdrawn=1)
 
 
 # ── what waits too long ──────────────────────────────────────────────────────

@@ -651,7 +651,7 @@ def send_all(maker: User, placed: list[Order]) -> None:
 
 
 def test_a_trace_asks_no_more_for_more_batches(maker: User, django_assert_num_queries: Any) -> None:
-    """Forward 7 + 4 for the one level above oil: 11. Back 5 + 4 a level (cups, and their rosettes): 13."""
+    """Forward 7 + 4 for the one level above oil: 11. Back 6 + 4 a level (cups, and their rosettes): 14."""
     batches = 0
     for cases in (1, 8):
         order = builders.place(Shop.objects.get(slug="brindle-fen"), ("SUC", cases, "RG"))
@@ -660,7 +660,7 @@ def test_a_trace_asks_no_more_for_more_batches(maker: User, django_assert_num_qu
 
         with django_assert_num_queries(11):
             batches = len(trace_forward("OIL-RG-118").batches)
-        with django_assert_num_queries(13):
+        with django_assert_num_queries(14):
             trace_back(cups)
 
     # 6 cups in one pot and 48 in two, each with its bowls: 3 pots and 3 bowls at least.

@@ -98,7 +98,9 @@ def test_a_changed_recipe_becomes_its_next_version_from_today_and_the_old_one_st
     # Row 10 of recipe_lines.csv: SUC takes 150 g of BASE.
     report = load(put(files, "recipe_lines.csv", 10, "quantity", "155"))
 
-    assert [change.what for change in report.changes] == ["recipe, version 2"]
+    assert [(change.what, change.details) for change in report.changes] == [
+        ("recipe, version 2", ("Base melt: 150 g a piece → 155 g a piece",)),
+    ]  # fmt: skip
     assert Recipe.objects.filter(item__code="SUC").count() == 2
     assert base_of_a_cup(clock.today()) == Decimal(155)
     assert base_of_a_cup(date(2026, 3, 4)) == Decimal(150)

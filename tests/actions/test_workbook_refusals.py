@@ -154,8 +154,8 @@ def test_a_recipe_that_eats_itself_is_refused_with_its_chain(files: Files) -> No
     messages = [complaint.message for complaint in mistakes(files)]
 
     assert len(messages) == 2
-    assert "MOSS → FERN → MOSS" in messages[0]
-    assert "SEAL → SEAL" in messages[1]
+    assert "Moss whip → Fern whip → Moss whip" in messages[0]
+    assert "Seal melt → Seal melt" in messages[1]
 
 
 @pytest.mark.django_db

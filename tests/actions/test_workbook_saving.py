@@ -153,7 +153,9 @@ def test_a_changed_recipe_is_a_new_version_and_a_begun_batch_keeps_its_own() -> 
         files=put(builders.mossgate_files(), "recipe_lines.csv", 3, "quantity", "0.09"), by=builders.maker()
     )
 
-    assert [str(change) for change in report.changes] == ["items.csv: BASE changed (recipe, version 2)"]
+    assert [str(change) for change in report.changes] == [
+        "items.csv: BASE changed (recipe, version 2: The scent’s oil: 8\u00a0% of Soy wax → 9\u00a0% of Soy wax)",
+    ]
     second = Recipe.objects.get(item__code="BASE", version=2)
     assert (second.valid_from, second.written_by, second.because) == (
         THURSDAY, builders.maker(), "Loaded with the workbook",
@@ -208,7 +210,7 @@ def test_a_version_that_was_to_hold_later_is_told_to_be_overtaken() -> None:
 
     assert [change.what for change in report.changes] == ["recipe, version 3"]
     [note] = report.notes
-    assert note.endswith("version 2 of its recipe was to hold from 2026-03-12; it will not.")
+    assert note.endswith("version 2 of its recipe was to hold from Thu 12 Mar; it will not.")
 
 
 # ── limits ───────────────────────────────────────────────────────────────────

@@ -1,13 +1,16 @@
 """The bench's pages in a real browser: narrow phone and desk, axe's rules, keyboard, no script needed."""
 
 from collections.abc import Iterator
+from io import BytesIO
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.contrib.sessions.backends.db import SessionStore
+from django.db.models import Count
 from playwright.sync_api import Browser, Page
+from pypdf import PdfReader
 from pytest_django.live_server_helper import LiveServer
 
 from accounts.models import Shop, User
@@ -118,4 +121,28 @@ def test_the_day_sheet_prints_without_navigation_and_with_room_to_write(
     page.emulate_media(media="print")
     assert not page.get_by_role("navigation", name="Main").is_visible()
     assert page.get_by_text("Good: ______").first.is_visible()
+    page.context.close()
+
+
+@pytest.fixture
+def demo(live_server: LiveServer) -> dict[str, str]:
+    """The demo's own orders, and the day with the most loads."""
+    builders.mossgate_rows(stock=True, orders=True)
+    fullest = Load.objects.order_by().values_list("day").annotate(n=Count("pk")).order_by("-n")[0][0]
+    return {"session": _session(builders.maker()), "server": live_server.url, "day": f"/bench/day/{fullest}/"}
+
+
+def test_the_fullest_day_prints_on_two_pages_with_all_it_says(browser: Browser, demo: dict[str, str]) -> None:
+    """The two sheets of paper that are in use."""
+    page = opened(browser, demo, "day", 1280)
+    loads = page.locator("article h3").count()
+    assert loads >= 10
+    for paper in ("Letter", "A4"):
+        printed = PdfReader(BytesIO(page.pdf(format=paper))).pages
+        said = " ".join(sheet.extract_text() for sheet in printed)
+
+        assert len(printed) <= 2, paper
+        assert said.count("Good: ______") == loads
+        for part in ("In the pot", "Aim for", "Minutes of hands", "Setting meanwhile", "Lay ready for", "Take care"):
+            assert part in said
     page.context.close()

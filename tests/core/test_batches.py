@@ -8,23 +8,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests import mossgate
 from tests.strategies import LAWS
-from wholesale.core.catalogue import Sku
 from wholesale.core.production.batches import (
     BatchFacts,
     BatchState,
     Claim,
     Deviation,
+    Passed,
+    Poured,
     Purpose,
     batch_state,
     deal,
     file_rejects,
     good_of,
     may_release,
-    spare_room,
+    split,
+    waiting,
 )
-from wholesale.core.production.work import Load, Portion, Work
 from wholesale.core.values import Refusal
 
 THURSDAY, FRIDAY, MONDAY_16 = date(2026, 3, 5), date(2026, 3, 6), date(2026, 3, 16)
@@ -166,21 +166,44 @@ def test_a_weight_beside_its_plan(*, actual: int, share: str, beyond: bool, digi
     assert found.is_a_digit_off is digit
 
 
-def pour(*pieces: int) -> Load:
-    portions = tuple(Portion(str(n), Sku("SUC", "RG"), "pour", count) for n, count in enumerate(pieces))
-    return Load(work=Work("POT-A", Sku("BASE", "RG")), day=THURSDAY, portions=portions)
+def test_the_first_poured_is_topped_first() -> None:
+    """25 + 5 poured; 24 topped of which one cracked (23 in stock): 1 of the first pot and 5 of the second wait."""
+    poured = [Poured(1, 25), Poured(2, 5)]
 
-
-def test_spare_room_is_what_still_fits_by_weight_and_by_places() -> None:
-    """Pot A takes 25 cups (4,000 x 0.97 / 150 = 25.87): 24 leave room for one; a bowl has 12 places."""
-    goods = mossgate.catalogue()
-    bowl = Load(
-        work=Work("BOWL", Sku("MOSS")), day=FRIDAY, portions=(Portion("1", Sku("SUC", "RG"), "pipe", 8),)
+    assert waiting(poured, [], {1: 23}, 1) == (Poured(1, 1), Poured(2, 5))
+    assert split(waiting(poured, [], {1: 23}, 1), 4) == (
+        (Poured(1, 1), Poured(2, 3)), (Poured(2, 2),),
     )  # fmt: skip
 
-    assert spare_room(goods, pour(12, 12)) == {(Sku("SUC", "RG"), "pour"): 1}
-    assert spare_room(goods, pour(12, 13)) == {}
-    assert spare_room(goods, bowl) == {(Sku("SUC", "RG"), "pipe"): 4}
-    by_hand = Load(work=Work("", Sku("SUC", "RG"), "finish"), day=FRIDAY,
-                   portions=(Portion("1", Sku("SUC", "RG"), "finish", 8),))  # fmt: skip
-    assert spare_room(goods, by_hand) == {}
+
+def test_what_a_step_between_loses_is_lost_of_the_pot_it_took_from() -> None:
+    """10 dipped of which 8 came good, then 4 whole: 8 of the first pot's ten, 4 of the second's; 1 not dipped yet."""
+    poured, dipped = [Poured(1, 10), Poured(2, 5)], [Passed(10, 8), Passed(4, 4)]
+
+    assert waiting(poured, [dipped], {}, 0) == (Poured(1, 8), Poured(2, 4))
+
+
+def test_what_was_taken_back_waits_again_with_its_own_pot() -> None:
+    """25 + 5 poured, of each 19 and 5 in stock: six of the first pot are to be topped again."""
+    assert waiting([Poured(1, 25), Poured(2, 5)], [], {1: 19, 2: 5}, 0) == (Poured(1, 6),)
+
+
+@LAWS
+@given(
+    st.lists(st.integers(0, 12), min_size=1, max_size=4),
+    st.lists(st.tuples(st.integers(1, 9), st.integers(0, 9)), max_size=8),
+)
+def test_no_pot_puts_more_into_stock_than_was_poured(pots: list[int], toppings: list[tuple[int, int]]) -> None:
+    """Bowl after bowl, some pieces lost: each pot's lot stays within the pot, and all pieces are somewhere."""
+    poured = [Poured(batch, pieces) for batch, pieces in enumerate(pots)]
+    in_stock, lost = dict.fromkeys(range(len(pots)), 0), 0
+    for pieces, bad in toppings:
+        taken = split(waiting(poured, [], in_stock, lost), pieces)[0]
+        good = max(0, sum(part.pieces for part in taken) - bad)
+        lost += sum(part.pieces for part in taken) - good
+        for batch, part in split(taken, good)[0]:
+            in_stock[batch] += part
+    left = sum(part.pieces for part in waiting(poured, [], in_stock, lost))
+
+    assert all(in_stock[batch] <= pieces for batch, pieces in poured)
+    assert sum(in_stock.values()) + lost + left == sum(pots)

@@ -143,7 +143,7 @@ def test_a_recipe_that_needs_itself_is_named_with_its_chain() -> None:
     needs_rosette = RecipeLine(component="ROSETTE", basis=Basis.SHARE, quantity=D(1))
     casting = replace(GOODS.items["CASTING"], recipe=Recipe(lines=(needs_rosette,)))
 
-    with pytest.raises(Refusal, match="CASTING → ROSETTE → CASTING") as refused:
+    with pytest.raises(Refusal, match="Casting melt → Rosette → Casting melt") as refused:
         refuse_cycles(with_item(casting))
     assert refused.value.code == "recipe_cycle"
 
@@ -175,7 +175,7 @@ def test_the_cure_counts_from_the_step_that_says_so_else_from_the_last() -> None
 
 def test_an_item_without_a_recipe_is_refused_by_name() -> None:
     """Wax is bought."""
-    with pytest.raises(Refusal, match="SOY has no recipe"):
+    with pytest.raises(Refusal, match="Soy wax has no recipe"):
         GOODS.recipe("SOY")
 
 

@@ -1,18 +1,17 @@
 """Gross needs level by level, and whole loads: Mossgate's S2 and S4 (invented; common practice, no source)."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal as D
 from fractions import Fraction
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests import levels, mossgate
 from tests.strategies import LAWS, PRODUCTS, SCENTS
 from wholesale.core.catalogue import Sku, melt_weights
-from wholesale.core.production.batch import whole_loads
 from wholesale.core.production.explode import Need, Why, dealt, explode, net, on_hand, why
 from wholesale.core.production.work import Load, Portion, Work
 from wholesale.core.stock import OnHand
@@ -90,6 +89,9 @@ def test_stock_counts_by_its_date_and_open_batches_by_theirs() -> None:
     )  # fmt: skip
 
     assert [on_hand(GOODS, lots, [batch], by)[Sku("ROSETTE")] for by in (mon, thu, fri, None)] == [10, 32, 52, 52]
+    # The ten may be used up to Thu 5.
+    lots[0] = replace(lots[0], expires_on=thu)
+    assert [on_hand(GOODS, lots, [batch], by)[Sku("ROSETTE")] for by in (thu, fri)] == [32, 42]
 
 
 def test_a_need_is_traced_back_to_who_asks_for_it_and_through_what() -> None:
@@ -152,27 +154,3 @@ def test_need_pegged_is_need_at_every_level(asked: Sequence[tuple[str, str, int]
     for need in explode(GOODS, demands):
         assert sum(need.pegs.values()) == need.quantity <= need.to_make
         assert set(need.pegs) <= {demand.key for demand in demands}
-
-
-@pytest.mark.parametrize(
-    ("item", "step", "pieces", "loads"),
-    [
-        # floor(4,000 x 0.97 / 180) = 21 jars a pot; 120 / 21 = 5.71
-        ("PEB", 0, 120, 6),
-        # 25 x 150 / 0.97 = 3,865.98 of 4,000 g; 26: 4,020.62 g
-        ("SUC", 0, 25, 1),
-        ("SUC", 0, 26, 2),
-        # 25 / 12 = 2.08 bowls
-        ("SUC", 1, 25, 3),
-        # 48 jars a pot of seal; 120 / 48 = 2.5
-        ("PEB", 1, 120, 3),
-        # 632 / 20 = 31.6 turns
-        ("PEBBLE", 0, 632, 32),
-        ("SUC", 0, 0, 0),
-    ],
-)
-def test_pieces_take_whole_loads(item: str, step: int, pieces: int, loads: int) -> None:
-    """A pot is not filled by half a jar."""
-    operation = GOODS.recipe(item).operations[step]
-
-    assert whole_loads(GOODS, {Sku(item, "RG"): pieces}, operation) == loads

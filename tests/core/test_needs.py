@@ -30,7 +30,7 @@ from wholesale.core.production.work import Demand, Load, Plan, Portion, Work
 from wholesale.core.stock import OnHand
 
 GOODS = mossgate.catalogue()
-MONDAY, TUESDAY, THURSDAY = date(2026, 3, 2), date(2026, 3, 3), date(2026, 3, 5)
+MONDAY, TUESDAY, WEDNESDAY, THURSDAY = (date(2026, 3, day) for day in (2, 3, 4, 5))
 RG = Sku("SUC", "RG")
 
 
@@ -182,7 +182,7 @@ def test_a_whip_made_the_day_before_takes_its_wax_then_and_is_laid_ready_by_weig
 
     found = look(goods, Bench(loads=[monday, tuesday]), MONDAY)
     assert [(take.day, take.quantity) for take in outlook("WHIPWAX", found).takes] == [(MONDAY, 494_850)]
-    assert outlook("MOSS", found).days[-1] == (TUESDAY, 480_000, 480_000, 0)
+    assert outlook("MOSS", found).days[-1] == (TUESDAY, 480_000, 480_000, 0, 0)
 
 
 def test_what_is_left_of_an_earlier_melt_is_taken_first() -> None:
@@ -217,9 +217,41 @@ def test_stock_is_followed_day_by_day_to_the_first_short_one() -> None:
     found = look(GOODS, Bench(loads=plan.loads, stock=stock), THURSDAY)
 
     soy, whip = outlook("SOY", found), outlook("WHIPWAX", found)
-    assert soy.short == (THURSDAY, 1_718_210, 1_000_000, -718_210)
+    assert soy.short == (THURSDAY, 1_718_210, 1_000_000, -718_210, 0)
     assert soy.needed == 1_718_210
     assert (whip.short, whip.days[-1].left) == (None, 5_150)
+
+
+def test_a_lot_past_its_last_day_when_the_load_is_planned_covers_nothing() -> None:
+    """2 kg of soy to be used by Wed 4: Thursday's pour of 1,718.21 g finds none; by Thu 5 it finds all of it.
+
+    Nothing is lost before its last day is over, and only what is not used by then.
+    """
+    plan = planned(mossgate.demand("SUC", 12), first_day=THURSDAY)
+    lot = kilos("SOY", "2")
+
+    soy = outlook("SOY", look(GOODS, Bench(loads=plan.loads, stock=[replace(lot, expires_on=WEDNESDAY)]), MONDAY))
+    assert [(day.day, day.comes, day.lost, day.left) for day in soy.days] == [
+        (MONDAY, 2_000_000, 0, 2_000_000), (TUESDAY, 0, 0, 2_000_000), (WEDNESDAY, 0, 0, 2_000_000),
+        (THURSDAY, 0, 2_000_000, -1_718_210),
+    ]  # fmt: skip
+    [order] = soy.purchases
+    assert (order.due, order.missing) == (THURSDAY, 1_718_210)
+    in_time = outlook("SOY", look(GOODS, Bench(loads=plan.loads, stock=[replace(lot, expires_on=THURSDAY)]), MONDAY))
+    assert (in_time.short, in_time.purchases) == (None, ())
+
+
+def test_the_oldest_lot_is_used_first_and_only_its_rest_is_lost() -> None:
+    """Pours of 1,718.21 g on Mon 2 and on Wed 4; an old lot of 2 kg to be used by Tue, a new one of 1.5 kg.
+
+    Monday takes 1,718.21 of the old; 281.79 are lost on Wednesday; 1,500 − 1,718.21 = 218.21 g are missing.
+    """
+    pots = [load(Work("POT-A", Sku("BASE", "RG")), ("A", RG, "pour", 12), day=day) for day in (MONDAY, WEDNESDAY)]
+    stock = [replace(kilos("SOY", "2"), expires_on=TUESDAY), kilos("SOY", "1.5")]
+    soy = outlook("SOY", look(GOODS, Bench(loads=pots, stock=stock), MONDAY))
+
+    assert soy.days[-1] == (WEDNESDAY, 1_718_210, 0, -218_210, 281_790)
+    assert [order.missing for order in soy.purchases] == [218_210]
 
 
 def test_parts_of_the_plan_come_the_day_after_they_are_cast() -> None:
@@ -248,7 +280,7 @@ def test_a_batch_already_weighed_takes_nothing_more_and_still_gives_its_parts() 
 
     assert [one.sku.item for one in found] == ["WHIPWAX", "ROSETTE"]
     # 12 × 0.92 = 11.04: 11 come on Tuesday for the 11 cups.
-    assert outlook("ROSETTE", found).days[-1] == (TUESDAY, 11, 11, 0)
+    assert outlook("ROSETTE", found).days[-1] == (TUESDAY, 11, 11, 0, 0)
 
 
 def test_what_is_past_its_day_is_needed_today() -> None:
@@ -264,7 +296,7 @@ def test_a_cast_that_is_overdue_gives_its_parts_a_night_after_today() -> None:
     bowl = load(Work("BOWL", Sku("MOSS")), ("A", RG, "pipe", 11), day=TUESDAY)
 
     rosette = outlook("ROSETTE", look(GOODS, Bench(loads=[tray, bowl]), TUESDAY))
-    assert rosette.short == (TUESDAY, 11, 0, -11)
+    assert rosette.short == (TUESDAY, 11, 0, -11, 0)
 
 
 def test_a_material_is_bought_in_packs_so_many_days_before_it_is_missing() -> None:
@@ -286,7 +318,7 @@ def test_a_part_the_workshop_makes_is_not_on_the_buying_list() -> None:
     rosette = outlook("ROSETTE", look(GOODS, Bench(loads=[bowl]), MONDAY))
 
     assert rosette.purchases == ()
-    assert rosette.short == (MONDAY, 11, 0, -11)
+    assert rosette.short == (MONDAY, 11, 0, -11, 0)
 
 
 #: Net grams of a melt in a piece, by product and step (trade.md, section 6).

@@ -14,6 +14,7 @@ import pytest
 
 from tests import mossgate
 from wholesale.core.catalogue import Sku
+from wholesale.core.production.bench import Bench, Task
 from wholesale.core.production.calendar import CLOSED, Calendar, Day, DayKind
 from wholesale.core.production.check import check, leaving_day
 from wholesale.core.production.plan import Outcome, Shop, insert, mend, remainder, without
@@ -358,3 +359,32 @@ def test_casts_of_a_withdrawn_order_stay_when_another_counts_on_them() -> None:
     assert not left.picks
     assert {p.sku for load in left.of("A").loads for p in load.portions} == {ROSETTE}
     assert check(SHOP, left, [second], stock, MON) == ()
+
+
+# ── whole loads ──────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("item", "step", "pieces", "loads"),
+    [
+        # floor(4,000 x 0.97 / 180) = 21 jars a pot; 120 = 5 x 21 + 15
+        ("PEB", 0, 120, [21, 21, 21, 21, 21, 15]),
+        # 25 x 150 / 0.97 = 3,865.98 of 4,000 g; 26: 4,020.62 g
+        ("SUC", 0, 25, [25]),
+        ("SUC", 0, 26, [25, 1]),
+        # 12 places a bowl: 25 = 2 x 12 + 1
+        ("SUC", 1, 25, [12, 12, 1]),
+        # floor(1,000 x 0.97 / 20) = 48 jars a pot of seal; 120 = 2 x 48 + 24
+        ("PEB", 1, 120, [48, 48, 24]),
+        # 632 = 31 x 20 + 12 turns
+        ("PEBBLE", 0, 632, [20] * 31 + [12]),
+        ("SUC", 0, 0, []),
+    ],
+)
+def test_pieces_take_whole_loads(item: str, step: int, pieces: int, loads: list[int]) -> None:
+    """A pot is not filled by half a jar; what is left over begins another one."""
+    bench = Bench(SHOP.catalogue, SHOP.calendar, Plan(), (), MON)
+    sku = Sku(item, "RG" if SHOP.catalogue.items[item].scented else "")
+    bench.book(Task(sku, SHOP.catalogue.steps(item)[step]), MON, pieces, "1")
+
+    assert [load.pieces for load in bench.plan().loads] == loads

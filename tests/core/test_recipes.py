@@ -515,7 +515,9 @@ def test_a_substitute_is_weighed_in_the_place_of_the_material() -> None:
 def test_what_is_no_substitute_is_refused_with_what_is() -> None:
     goods = replace(added(material("RAPE")), substitutes={"SOY": ("RAPE",)})
 
-    with pytest.raises(Refusal, match="CASTWAX is no substitute for SOY; what may stand in for it: RAPE") as refused:
+    with pytest.raises(
+        Refusal, match="Casting wax is no substitute for Soy wax; what may stand in for it: Rape"
+    ) as refused:
         melt_weights(goods, Sku("BASE", "RG"), D(3750), {"SOY": "CASTWAX"})
     assert refused.value.code == "no_substitute"
 
@@ -545,9 +547,9 @@ POUR, PIPE, FINISH = SUC.operations
         ("BASE", Recipe(lines=(replace(WAX, quantity=D("0.9")), OIL)), "", "make 90\u00a0%"),
         ("BASE", Recipe(lines=(replace(WAX, basis=Basis.PER_PIECE),)), "lines-0-basis", "is a melt"),
         ("MOSS", Recipe(lines=(line("WHIPWAX", Basis.SHARE, "1"), OIL)), "lines-1-component", "has no scent"),
-        ("SUC", replace(SUC, operations=()), "lines-0-step", "no step 'pour'"),
+        ("SUC", replace(SUC, operations=()), "lines-0-step", "not in the recipe any more"),
         ("SUC", replace(SUC, lines=(replace(SUC.lines[0], basis=Basis.SHARE),)), "lines-0-basis", "in pieces"),
-        ("SUC", replace(SUC, operations=(*SUC.operations, PIPE)), "steps-3-code", "a step 'pipe' already"),
+        ("SUC", replace(SUC, operations=(*SUC.operations, PIPE)), "steps-3-code", "a step like 'Pipe moss' already"),
         (
             "SUC",
             replace(SUC, operations=(replace(POUR, equipment="POT-C"), PIPE)),
@@ -579,7 +581,7 @@ def test_a_recipe_that_eats_itself_is_refused_with_its_chain() -> None:
     """The casting melt of rosettes, which are cast of it."""
     goods = changed("ROSETTE", unit=Unit.GRAM, recipe=Recipe(lines=(line("CASTING", Basis.SHARE, "1"),)))
 
-    with pytest.raises(Refusal, match="CASTING → ROSETTE → CASTING"):
+    with pytest.raises(Refusal, match="Casting melt → Rosette → Casting melt"):
         refuse_recipe(goods, "CASTING", Recipe(lines=(line("ROSETTE", Basis.SHARE, "1"),)))
 
 
@@ -614,12 +616,28 @@ def test_differences_are_told_in_the_words_of_the_bench() -> None:
         "With Fern whip (5 g a piece)",
         "Without the step Finish",
         "Pour base, nights to wait: 1 → 2",
-        "Pour base, cautions: changed",
+        "Pour base, cautions: now “Hot.”",
     )
     assert differences(GOODS, SUC, SUC) == ()
     assert differences(GOODS, BASE, Recipe(lines=(WAX, replace(OIL, quantity=D("0.09"))))) == (
         "The scent’s oil: 8\u00a0% of Soy wax → 9\u00a0% of Soy wax",
     )
+
+
+def test_a_line_at_another_step_another_pot_and_a_new_step_are_told_by_name() -> None:
+    """The rosette is laid on when finishing; the base is poured in pot B; whipping is a step of its own."""
+    rosette = next(line for line in SUC.lines if line.component == "ROSETTE")
+    lines = tuple(replace(line, step="finish") if line == rosette else line for line in SUC.lines)
+    whip = Operation(code="whip", name="Whip the top", hands="bench", minutes_per_load=D(10), yield_share=D("0.95"))
+    steps = (replace(POUR, equipment="POT-B", yield_share=D("0.9")), whip, PIPE, FINISH)
+
+    assert differences(GOODS, SUC, replace(SUC, lines=lines, operations=steps)) == (
+        "Rosette, at step: Pipe moss → Finish",
+        "With the step Whip the top (hands: bench, minutes a load: 10, yield: 95\u00a0%)",
+        "Pour base, equipment: Pot A → Pot B",
+        "Pour base, yield: 100\u00a0% → 90\u00a0%",
+    )
+    assert differences(GOODS, BASE, replace(BASE, lines=(OIL, WAX))) == ("Order of lines: the scent’s oil, Soy wax",)
 
 
 # ── practice of the trade ────────────────────────────────────────────────────────

@@ -54,6 +54,24 @@ def test_the_hands_of_the_day_may_leave_less_than_the_pot() -> None:
     assert spare.spare(SHOP, replace(plan, loads=(*plan.loads, busy)), pots(plan)[0]).pieces[SUC] == 5
 
 
+def test_a_bowl_says_what_fits_and_that_nothing_begins_in_it() -> None:
+    """12 places a bowl; 8 cups are piped: room for 4 more, of bases that were poured before."""
+    plan = plan_of(mossgate.demand("SUC", 8))
+    bowl = next(load for load in plan.loads if load.work.equipment == "BOWL")
+    room = spare.spare(SHOP, plan, bowl)
+
+    assert (room.pieces, room.begins) == ({SUC: 4}, frozenset())
+    assert spare.spare(SHOP, plan, pots(plan)[0]).begins == {SUC, PEB, FRN}
+
+
+def test_work_by_hand_has_no_room_to_fill() -> None:
+    """Finishing holds no load: there is none to add to, whatever minutes are left."""
+    plan = plan_of(mossgate.demand("SUC", 8))
+    by_hand = next(load for load in plan.loads if not load.work.equipment)
+
+    assert spare.spare(SHOP, plan, by_hand).pieces == {}
+
+
 def test_a_begun_pot_has_no_room() -> None:
     plan = plan_of(mossgate.demand("SUC", 12))
 
@@ -66,7 +84,9 @@ def test_the_26th_cup_does_not_fit() -> None:
 
     filled = spare.fill(SHOP, plan, pots(plan)[0], shelf(1), (), MON).plan
     assert [load.pieces for load in pots(filled)] == [25]
-    with pytest.raises(Refusal, match="2 SUC RG do not fit into this load; there is room for 1"):
+    with pytest.raises(
+        Refusal, match="Succulent cup, Rain garden: 2 pieces do not fit into this load; there is room for 1"
+    ):
         spare.fill(SHOP, plan, pots(plan)[0], shelf(2), (), MON)
 
 
@@ -88,7 +108,7 @@ def test_what_does_not_begin_in_the_load_is_refused() -> None:
     """A cedar frame cup in a pot of rain garden."""
     plan = plan_of(mossgate.demand("SUC", 12))
 
-    with pytest.raises(Refusal, match="SUC CF does not begin in this load"):
+    with pytest.raises(Refusal, match="Succulent cup, Cedar frame does not begin in this load"):
         spare.fill(SHOP, plan, pots(plan)[0], shelf(1, Sku("SUC", "CF")), (), MON)
 
 

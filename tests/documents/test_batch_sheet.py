@@ -3,8 +3,11 @@
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal as D
+from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests import mossgate
 from wholesale.core.catalogue import Basis, Catalogue, Item, ItemKind, Recipe, RecipeLine, Sku, Unit
@@ -49,45 +52,60 @@ def test_a_percentage_keeps_its_sign_beside_it() -> None:
 
 
 def test_orders_for_one_melt_are_weighed_together_and_the_loss_is_grossed_up_once() -> None:
-    """Trade scenario S2: 12 + 13 SUC: 25 × 150 = 3,750; ÷ 0.97 = 3,865.98; 3,579.61 wax + 286.37 oil."""
+    """Trade scenario S2: 12 + 13 SUC: 25 × 150 = 3,750; ÷ 0.97 = 3,865.979; 3,579.610 wax + 286.369 oil."""
     sku = Sku("SUC", "RG")
     (melt,) = batch.melts(mossgate.catalogue(), pour(Portion("1", sku, "pour", 12), Portion("2", sku, "pour", 13)))
 
     assert melt.net_how == "25 × 150 g"
     assert melt.gross_how == "3,750 ÷ (1 − 0.03)"
-    assert melt.gross_g == D("3865.98")
-    assert [part.grams for part in melt.ingredients] == [D("3579.61"), D("286.37")]
-    assert [part.how for part in melt.ingredients] == ["3,865.98 ÷ 1.08", "0.08 × 3,579.61"]
+    assert melt.gross_g == D("3865.979")
+    assert [part.grams for part in melt.ingredients] == [D("3579.610"), D("286.369")]
+    assert [part.how for part in melt.ingredients] == ["3,865.979 ÷ 1.08", "0.08 × 3,579.61"]
 
 
 def test_products_that_share_a_melt_are_both_named() -> None:
-    """6 × 150 + 12 × 180 = 900 + 2,160 = 3,060; ÷ 0.97 = 3,154.64."""
+    """6 × 150 + 12 × 180 = 900 + 2,160 = 3,060; ÷ 0.97 = 3,154.639."""
     load = pour(Portion("1", Sku("SUC", "RG"), "pour", 6), Portion("2", Sku("PEB", "RG"), "pour", 12))
     (melt,) = batch.melts(mossgate.catalogue(), load)
 
     assert melt.net_how == "6 × 150 g + 12 × 180 g"
-    assert melt.gross_g == D("3154.64")
+    assert melt.gross_g == D("3154.639")
 
 
 def test_what_is_shown_always_adds_up_to_the_shown_whole() -> None:
-    """Thirds of 100.00 g: 33.34 + 33.33 + 33.33 = 100.00, not 99.99."""
+    """Thirds of 100 g: 33.334 + 33.333 + 33.333 = 100, not 99.999."""
     thirds = ("0.333333", "0.333333", "0.333334")
     lines = [line(code, Basis.SHARE, share) for code, share in zip(("SOY", "WHIPWAX", "CASTWAX"), thirds, strict=True)]
     melt = batch.melt_of(with_base(*lines), Sku("BASE", "RG"), [batch.Fill(name="x", pieces=1, grams_each=D(100))])
 
-    assert sorted(part.grams for part in melt.ingredients) == [D("33.33"), D("33.33"), D("33.34")]
-    assert sum(part.grams for part in melt.ingredients) == melt.gross_g == D("100.00")
+    assert sorted(part.grams for part in melt.ingredients) == [D("33.333"), D("33.333"), D("33.334")]
+    assert sum(part.grams for part in melt.ingredients) == melt.gross_g == D(100)
+
+
+@given(pieces=st.integers(1, 60), loss=st.decimals("0", "0.2", places=3), load=st.decimals("0.01", "0.12", places=4))
+def test_what_is_called_exact_is_exact_to_the_milligram(pieces: int, loss: D, load: D) -> None:
+    """The gross is net ÷ (1 − loss) to the milligram; each part is whole milligrams within one of its own share."""
+    base = with_base(line("SOY", Basis.SHARE, "1"), line(None, Basis.LOAD_ON_CARRIER, str(load)))
+    goods = replace(base, items={**base.items, "BASE": replace(base.items["BASE"], loss=loss)})
+    (melt,) = batch.melts(goods, pour(Portion("1", Sku("SUC", "RG"), "pour", pieces)))
+    wax = Fraction(melt.gross_g) / (1 + Fraction(load))
+
+    assert abs(Fraction(melt.gross_g) - Fraction(150 * pieces) / (1 - Fraction(loss))) <= Fraction(1, 2000)
+    assert sum(part.grams for part in melt.ingredients) == melt.gross_g
+    for part, share in zip(melt.ingredients, (wax, wax * Fraction(load)), strict=True):
+        assert part.grams == round(part.grams, 3)
+        assert abs(Fraction(part.grams) - share) < Fraction(1, 1000)
 
 
 def test_a_load_on_the_whole_is_told_from_a_load_on_the_wax() -> None:
-    """8 % in 4,000 g is 296.30 g of the wax's (4,000 / 1.08 × 0.08) or 320.00 g of the whole's (trade.md, 0)."""
+    """8 % in 4,000 g is 296.296 g of the wax's (4,000 / 1.08 × 0.08) or 320 g of the whole's (trade.md, 0)."""
     fill = [batch.Fill(name="x", pieces=1, grams_each=D(4000))]
     of_wax = with_base(line("SOY", Basis.SHARE, "1"), line(None, Basis.LOAD_ON_CARRIER, "0.08"))
     of_whole = with_base(line("SOY", Basis.SHARE, "1"), line(None, Basis.LOAD_ON_TOTAL, "0.08"))
     wax, oil = batch.melt_of(of_wax, Sku("BASE", "RG"), fill).ingredients
     wax_of_whole, oil_of_whole = batch.melt_of(of_whole, Sku("BASE", "RG"), fill).ingredients
 
-    assert (wax.grams, oil.grams) == (D("3703.70"), D("296.30"))
+    assert (wax.grams, oil.grams) == (D("3703.704"), D("296.296"))
     assert oil.bases == "8\u00a0% of the wax, 7.41\u00a0% of the whole"
     assert (wax_of_whole.grams, oil_of_whole.grams) == (D("3680.00"), D("320.00"))
     # 320 / 3,680 = 8.70 %.
@@ -127,7 +145,7 @@ def test_a_wax_that_is_melted_as_it_is_bought_is_weighed_with_its_loss() -> None
 
 
 def test_a_casting_load_weighs_its_wax_though_the_tray_counts_pieces() -> None:
-    """28 rosettes × 15 g = 420 g; ÷ 0.97 = 432.99 g."""
+    """28 rosettes × 15 g = 420 g; ÷ 0.97 = 432.990 g."""
     sku = Sku("ROSETTE")
     load = Load(work=Work("TRAY-R", sku, "cast"), day=date(2026, 3, 5), portions=(Portion("1", sku, "cast", 28),))
     (melt,) = batch.melts(mossgate.catalogue(), load)

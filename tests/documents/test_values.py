@@ -154,17 +154,21 @@ def test_the_credit_note_names_the_invoice(order: Order, shipment: str) -> None:
 
 
 def test_the_batch_sheet_weighs_what_the_load_is_of(order: Order) -> None:
-    """8 RG cups: 8 × 150 = 1,200; ÷ 0.97 = 1,237.11; ÷ 1.08 = 1,145.47 wax; 91.64 oil."""
+    """8 RG cups: 8 × 150 = 1,200; ÷ 0.97 = 1,237.113; ÷ 1.08 = 1,145.475 wax; 91.638 oil."""
     load = Load.objects.get(equipment__code="POT-A", scent="RG")
     production.batch_sheet(by=builders.helper(), load=load.pk)
     paper = newest("batch_sheet")
 
     assert isinstance(paper, BatchSheet)
     (melt,) = paper.melts
-    assert (melt.net_how, melt.gross_g) == ("8 × 150 g", D("1237.11"))
-    assert [part.grams for part in melt.ingredients] == [D("1145.47"), D("91.64")]
+    assert (melt.net_how, melt.gross_g) == ("8 × 150 g", D("1237.113"))
+    assert [part.grams for part in melt.ingredients] == [D("1145.475"), D("91.638")]
     assert [(row.order, row.pieces, row.leaves) for row in paper.portions] == [(order.number, 8, order.promised_leaves)]
-    assert (paper.equipment, paper.recipes, paper.done) == ("Pot A", "SUC v1, BASE v1", False)
+    assert (paper.equipment, paper.recipes, paper.done) == (
+        "Pot A",
+        "Succulent cup: version 1 (from the start); Base melt: version 1 (from the start)",
+        False,
+    )
     assert paper.number == f"load {load.pk}, planned"
 
 
@@ -205,7 +209,7 @@ def test_a_load_worked_by_hand_has_a_sheet_too(order: Order) -> None:
         ("invoice", 1),
         # The load; its portions with orders; the catalogue: recipes, lines, operations, items, scents, equipment,
         # substitutes; left of earlier melts, what of it was used; weighings; what was taken; lots; what is left.
-        ("batch_sheet", 15),
+        ("batch_sheet", 16),
     ],
 )
 def test_a_paper_takes_the_same_queries_however_long_it_is(

@@ -3,6 +3,8 @@
 import html
 import re
 from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal as D
 from typing import Any
 
 import pytest
@@ -10,10 +12,12 @@ from django.test import Client
 
 from tests import builders
 from wholesale import clock
-from wholesale.actions import batches
+from wholesale.actions import batches, production
 from wholesale.actions.batches import Made
-from wholesale.models import ForStock, Item, Load, LoadPortion, Lot, Order, Recipe, Setting, Substitute
+from wholesale.core.documents.batch import BatchSheet
+from wholesale.models import Document, ForStock, Item, Load, LoadPortion, Lot, Order, Recipe, Setting, Substitute
 from wholesale.queries.load_page import load_page
+from wholesale.queries.papers import value_of
 
 pytestmark = pytest.mark.django_db
 
@@ -63,10 +67,12 @@ def test_the_page_says_what_to_weigh_from_which_lot(bench: Client, pour: Load) -
     page = words(bench.get(f"/bench/loads/{pour.pk}/"))
 
     for part in (
-        "25 × 150 g = 3,750.00 g", "3,579.61 g", "286.37 g", "3,865.98 g", "Lot SOY-2291", "Lot OIL-RG-118",
+        "25 × 150 g = 3,750 g", "3,579.61 g", "286.37 g exactly 286.369 g", "3,865.98 g", "Lot SOY-2291",
+        "Lot OIL-RG-118",
         # 3,579.61 / 28.349523125 = 126.27 oz
         "126.27 oz", "Flash point 74 °C, heat to 80 °C at most", "Then it stands at least 1 night, at most 7 days",
-        "SUC v1, BASE v1", "Oldest first: SOY-2291", "12 for W-1001, 12 for W-1002, 1 for sample", "Hot wax burns",
+        "Succulent cup: version 1 (from the start)", "Base melt: version 1 (from the start)",
+        "Oldest first: SOY-2291", "12 for W-1001, 12 for W-1002, 1 for sample", "Hot wax burns",
     ):  # fmt: skip
         assert part in page, part
 
@@ -76,8 +82,8 @@ def test_a_coarse_scale_shows_both_weights(bench: Client, pour: Load) -> None:
     Setting.objects.update_or_create(name="scale_division", defaults={"value": "5"})
     page = words(bench.get(f"/bench/loads/{pour.pk}/"))
 
-    assert "3,580 g exactly 3,579.61 g" in page
-    assert "285 g exactly 286.37 g" in page
+    assert "3,580 g exactly 3,579.610 g" in page
+    assert "285 g exactly 286.369 g" in page
     assert "In the pot 3,865 g" in page
 
 
@@ -99,6 +105,23 @@ def test_weighing_shows_planned_beside_actual_with_lot_and_reason(bench: Client,
     assert "Rain garden oil OIL-RG-118 : heavy hand 286.37 g 300.00 g +13.63 g beyond 2 %" in page
     assert "Weighed: Soy wax 3,579.61 g from SOY-2291" in page
     assert "Not weighed yet" not in page
+    # 3,579.61 + 286.37 = 3,865.98 planned; 3,579.61 + 300 = 3,879.61 weighed
+    assert "In all 3,865.98 g 3,879.61 g +13.63 g" in page
+    assert "In the pot 3,865.98 g weighed 3,879.61 g" in page
+
+
+def test_what_was_weighed_adds_up_by_melt_and_in_all(bench: Client, pour: Load) -> None:
+    """Wax into one melt, oil into that and a second one: 3,579.61 for the first, 286.37 for both, 3,865.98 in all."""
+    weigh(bench, pour)
+    page = load_page(pour.pk)
+    (melt,) = page.load.melts
+    second = replace(melt, name="Second melt", ingredients=melt.ingredients[1:])
+    page = replace(page, load=replace(page.load, melts=(melt, second)))
+
+    assert [(found.name, found.actual_g) for found in page.weighed_melts] == [
+        ("Base melt, Rain garden", D("3579.61")), ("For several melts", D("286.37")),
+    ]  # fmt: skip
+    assert page.weighed_in_all.actual_g == D("3865.98")
 
 
 def test_a_weight_ten_times_off_is_asked_about_before_it_counts(bench: Client, pour: Load) -> None:
@@ -153,9 +176,9 @@ def test_an_open_batch_says_which_version_it_keeps(bench: Client, pour: Load) ->
         line.save()
     page = words(bench.get(f"/bench/loads/{pour.pk}/"))
 
-    assert "Base melt: this batch keeps version 1; version 2 is in force now." in page
+    assert "Base melt: this batch keeps version 1 (from the start); version 2 (from Thu 5 Mar) is in force now." in page
     assert "286.37 g" in page
-    assert "SUC v1, BASE v1" in page
+    assert "Base melt: version 1 (from the start)" in page
 
 
 def test_one_reject_by_its_reason_leaves_no_sample(bench: Client, pour: Load) -> None:
@@ -201,7 +224,10 @@ def test_a_failed_melt_is_given_up_with_its_reason(bench: Client, pour: Load) ->
     without = bench.post(f"/bench/loads/{pour.pk}/scrap/", {"because": ""})
     assert without.status_code == 422
 
-    page = words(bench.post(f"/bench/loads/{pour.pk}/scrap/", {"because": "burnt"}, follow=True))
+    answer = bench.post(f"/bench/loads/{pour.pk}/scrap/", {"because": "burnt"}, follow=True)
+    page = words(answer)
+    # A loss is told in the colour and shape of what wants a look, not of success.
+    assert [message.level_tag for message in answer.context["messages"]] == ["look"]
     assert "Scrapped. What it was to make is planned anew" in page
     assert "Scrapped: burnt." in page
     assert "State Scrapped" in page
@@ -275,6 +301,22 @@ def test_the_day_sheet_shows_begun_and_failed_batches(bench: Client, pour: Load)
     assert "Scrapped B-1001" in words(bench.get("/bench/day/"))
 
 
+def test_samples_are_listed_behind_all_others(bench: Client, pour: Load) -> None:
+    """2 for the shelf came after the sample: 12 + 12 + 2 + 1 on the page, on the day sheet and on paper."""
+    cup = Item.objects.get(code="SUC")
+    shelf = ForStock.objects.create(item=cup, scent="RG", pieces=2, purpose="stock", asked_at=clock.now())
+    LoadPortion.objects.create(load=pour, for_stock=shelf, item=cup, scent="RG", operation="pour", pieces=2)
+    production.batch_sheet(by=builders.helper(), load=pour.pk)
+    paper = value_of(Document.objects.get(kind="batch_sheet"))
+    assert isinstance(paper, BatchSheet)
+
+    assert "12 for W-1001, 12 for W-1002, 2 for stock, 1 for sample" in words(bench.get(f"/bench/loads/{pour.pk}/"))
+    assert "12 for W-1001, 12 for W-1002, 2 for stock, 1 for sample" in words(bench.get("/bench/day/")).replace(
+        " ,", ","
+    )
+    assert [row.order for row in paper.portions] == ["W-1001", "W-1002", "stock", "sample"]
+
+
 def test_a_load_takes_the_same_queries_however_many_it_is_for(
     orders: list[Order], django_assert_num_queries: Callable[[int], Any]
 ) -> None:
@@ -283,11 +325,11 @@ def test_a_load_takes_the_same_queries_however_many_it_is_for(
     # load, portions (2) · settings (1) · catalogue (7) · left of earlier melts, what of it was used (2) · taken (1) ·
     # weighings (1) · lots offered, left of earlier melts (2) · lots and those of substitutes (1) · rejects (1) ·
     # history (1)
-    with django_assert_num_queries(19):
+    with django_assert_num_queries(24):
         load_page(load.pk)
     cup = Item.objects.get(code="SUC")
     for _ in range(3):
         stock = ForStock.objects.create(item=cup, scent="RG", pieces=1, purpose="stock", asked_at=clock.now())
         LoadPortion.objects.create(load=load, for_stock=stock, item=cup, scent="RG", operation="pour", pieces=1)
-    with django_assert_num_queries(19):
+    with django_assert_num_queries(24):
         load_page(load.pk)

@@ -10,7 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.test import Client
-from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+from fontTools.ttLib import TTFont
 from playwright.sync_api import Browser, Page, ViewportSize, expect
 from pypdf import PdfReader
 from pytest_django import DjangoAssertNumQueries

@@ -146,6 +146,19 @@ def test_a_lot_on_hold_does_not_count(bench: Client, order: Order) -> None:
     assert "Short by 1,718.21 g" in page
 
 
+def test_a_lot_past_its_last_day_when_it_is_needed_does_not_count(bench: Client, order: Order) -> None:
+    """Friday's toppings take 494.85 g of whip wax; all there is may be used up to Thursday: it is to be bought."""
+    Lot.objects.filter(item__code="WHIPWAX").update(expires_on=THURSDAY)
+    there = sum(Lot.objects.filter(item__code="WHIPWAX").values_list("on_hand", flat=True))
+
+    page = words(bench.get("/bench/needs/WHIPWAX/"))
+    assert "Short from Fri 6 Mar" in page
+    assert f"less {there / 1000:,.2f} g past its last day" in page
+    assert "Whipping wax" in words(bench.get("/bench/needs/")).split("To buy")[1].split("By item")[0]
+    Lot.objects.filter(item__code="WHIPWAX").update(expires_on=FRIDAY)
+    assert "Short" not in words(bench.get("/bench/needs/WHIPWAX/"))
+
+
 def test_a_batch_that_is_weighed_needs_nothing_more(order: Order) -> None:
     Load.objects.filter(portions__operation="pour").update(weighed_at=clock.now())
 

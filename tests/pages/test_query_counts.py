@@ -95,9 +95,9 @@ def test_an_order_at_the_bench_asks_as_much_for_one_line_as_for_three(
     orders.confirm(by=builders.maker(), number=order.number)
     client = who(corner, "/bench/")
 
-    # session, user (2) · the order, what it needs, its lines, steps and events (18) · what is ready of it (14)
+    # session, user (2) · the order, what it needs, its lines, steps, lots and events (19) · what is ready of it (14)
     # · shipments, invoices, papers (4) · workshop for the head (1)
-    with django_assert_num_queries(39):
+    with django_assert_num_queries(40):
         page = client.get(f"/bench/orders/{order.number}/")
     assert page.content.count(b"Succulent cup") >= lines
 
@@ -110,7 +110,7 @@ def test_a_changed_quantity_asks_as_much_for_one_line_as_for_three(
     client = who(corner, "/shops/")
 
     # session, user, membership (3) · sheet (8) · settings, version, catalogue (7), calendar (2), prices, tiers,
-    # account (2), plan (2), stock (17 in all)
-    with django_assert_num_queries(29):
+    # account (2), stock, plan (2), samples (18 in all)
+    with django_assert_num_queries(30):
         page = client.post("/shops/corner/order/panel/", fields)
     assert f"{2 * lines} cases" in text(page)

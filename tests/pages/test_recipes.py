@@ -25,10 +25,14 @@ def maker(client: Client) -> Client:
     return client
 
 
+def text(found: str) -> str:
+    """Some markup as one line of text."""
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", found))).replace("\u00a0", " ")
+
+
 def words(answer: Any) -> str:
     """What a page (or a fragment of one) says, as one line of text."""
-    page = answer.content.decode().split("<main", 1)[-1].split("</main>")[0]
-    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", " ", page))).replace("\u00a0", " ")
+    return text(answer.content.decode().split("<main", 1)[-1].split("</main>")[0])
 
 
 def fields(answer: Any) -> dict[str, str]:
@@ -69,7 +73,7 @@ def test_the_list_names_each_recipe_with_its_version_cost_and_marks(maker: Clien
 
     assert page.index("Products") < page.index("Succulent cup") < page.index("Parts and melts") < page.index("Rosette")
     # 1,000 ÷ 0.97 ÷ 1.08 = 954.563 g × 6.00 a kilogram = 5.73
-    assert "Base melt 1 from Sat 1 Jan 2000 at least $5.73 a kilogram" in page
+    assert "Base melt 1 from the start at least $5.73 a kilogram" in page
     assert "Limit passed Base melt: 8 % of Soy wax is fragrance and other loads" in page
     assert "No cost known: Rain garden oil, Cedar frame oil, Wet stone oil" in page
 
@@ -79,7 +83,7 @@ def test_the_costs_of_a_recipe_span_its_scents(maker: Client) -> None:
     for code, cost in (("SOY", 6), ("OIL-RG", 40), ("OIL-CF", 50), ("OIL-WS", 60)):
         Item.objects.filter(code=code).update(unit_cost_e4=cost * 10_000)
 
-    assert "Base melt 1 from Sat 1 Jan 2000 $8.78 to $10.31 a kilogram" in words(maker.get("/bench/recipes/"))
+    assert "Base melt 1 from the start $8.78 to $10.31 a kilogram" in words(maker.get("/bench/recipes/"))
 
 
 def test_a_recipe_shows_one_piece_one_case_and_one_full_load(maker: Client) -> None:
@@ -265,6 +269,31 @@ def test_a_recipe_that_can_t_be_followed_is_refused_and_keeps_what_was_typed(
     for name, text in ({"because": "Trying", "lines-1-quantity": "9"} | changes).items():
         assert kept[name] == text
     assert Recipe.objects.filter(item__code=item).count() == 1
+
+
+def test_what_few_steps_need_waits_behind_and_opens_where_it_is_wrong(maker: Client) -> None:
+    """The pour waits 7 days at most and has cautions: its summary says so, and a wrong wait opens it."""
+    page = maker.get("/bench/recipes/SUC/edit/").content.decode()
+    first, *_ = re.findall(r"<details.*?</details>", page.split('id="steps"')[1], re.DOTALL)
+
+    assert '<details class="more">' in first
+    assert "More about this step , step 1 Waits at most, days: 7; Take care" in text(first)
+    assert set(re.findall(r'name="steps-0-(\w+)"', first)) == {
+        "yield_percent", "minutes_min", "days_min", "days_max", "cure_days", "group", "cautions",
+    }  # fmt: skip
+
+    wrong = sent(maker, "SUC", form_of(maker, "SUC"), **{"steps-0-days_max": "0", "because": "Trying"})
+    opened = re.findall(r"<details[^>]*more[^>]*>", wrong.content.decode().split('id="steps"')[1])
+    assert opened[:2] == ['<details class="more" open>', '<details class="more">']
+
+
+def test_a_line_whose_step_is_taken_out_asks_for_another_one(maker: Client) -> None:
+    """Step 2 is piping; moss and rosette are used there."""
+    taken_out = fields(sent(maker, "SUC", form_of(maker, "SUC"), do="steps-1-out"))
+    answer = sent(maker, "SUC", taken_out | {"lines-1-step": "pipe"}, because="No topping")
+
+    assert answer.status_code == 422
+    assert "This step is not in the recipe any more. Choose one of its steps." in words(answer)
 
 
 def test_a_recipe_changed_meanwhile_is_a_conflict_that_keeps_what_was_typed(maker: Client) -> None:

@@ -87,6 +87,18 @@ def test_an_upload_shows_what_it_changes_and_only_the_confirmation_loads_it(make
     assert price() == 125_000
 
 
+def test_a_changed_recipe_is_shown_line_by_line_before_it_is_loaded(maker: Client) -> None:
+    """Row 10 of recipe_lines.csv: SUC takes 150 g of BASE; row 4 of operations.csv: its pour, 3 min a piece."""
+    changed = put(
+        put(files(), "recipe_lines.csv", 10, "quantity", "155"), "operations.csv", 4, "minutes_per_piece", "4"
+    )
+
+    page = words(brought(maker, zipped(changed)))
+
+    assert "SUC changed recipe, version 2 Base melt: 150 g a piece → 155 g a piece" in page
+    assert "Pour base, minutes a piece: 3 → 4" in page
+
+
 def test_a_confirmation_loads_once_and_only_for_who_was_shown_it(maker: Client) -> None:
     given = token(brought(maker, dearer()))
     other = Client()

@@ -38,9 +38,11 @@ class Batch:
         """The load as the core's value."""
         return production.load_value(self.row)
 
-    def why(self, reason: str, because: str = "") -> ledger.Why:
-        """What a movement of stock for this batch stands for."""
-        return ledger.Why(reason=reason, by=self.by, reference=self.row.number or "", because=because, load=self.row)
+    def why(self, reason: str, because: str = "", portion: LoadPortion | None = None) -> ledger.Why:
+        """What a movement of stock for this batch (and of whose pieces) stands for."""
+        return ledger.Why(
+            reason=reason, by=self.by, reference=self.row.number or "", because=because, load=self.row, portion=portion
+        )  # fmt: skip
 
     def step(self, portion: LoadPortion) -> Operation:
         """The step a portion goes through."""

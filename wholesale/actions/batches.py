@@ -1,25 +1,21 @@
 """A batch from weighing to release: what came of it, what failed, and mistakes taken back by counter-entries."""
 
-from datetime import timedelta
-
 from django.db import transaction
 from django.db.models import Sum
 
 from accounts import access
 from accounts.models import User
 from wholesale import clock
-from wholesale.actions import events, ledger, mending, plan_rows
+from wholesale.actions import events, ledger, lots, mending, plan_rows
 from wholesale.actions.batch_rows import Batch, note, open_batch, refuse_others, take_pieces
 from wholesale.actions.weighing import OnScale, take_as_planned, weigh
 from wholesale.actions.yields import Made, passed, record
-from wholesale.core.catalogue import ItemKind, Operation, Sku
-from wholesale.core.production.batches import Purpose
-from wholesale.core.production.bench import usable_on
+from wholesale.core.catalogue import ItemKind, Operation
 from wholesale.core.production.plan import without
 from wholesale.core.production.weighing import left_over, poured_grams
 from wholesale.core.production.yields import step_yields
 from wholesale.core.values import Conflict, NotAllowed, Refusal, ceil_div, day_words, from_mg, plain
-from wholesale.models import Item, LoadPortion, Lot, Reject, Reservation
+from wholesale.models import Item, LoadPortion, Lot, Reject
 from wholesale.queries import orders as quotes
 from wholesale.queries import production
 
@@ -29,7 +25,7 @@ _MOST_BECAUSE = 200
 #: Less than a gram in a pot is its loss.
 _LEAST_LEFT_MG = 1000
 #: What marking a load done wrote into the ledger, and taking it back takes back.
-_MADE = ("made", "used", "sample", "left over")
+_MADE = (*lots.PUT_IN, "used")
 
 
 # ── done ─────────────────────────────────────────────────────────────────────────
@@ -56,7 +52,7 @@ def mark_done(*, by: User, load: int, made: Made) -> str:
         if not row.weighings.exists():
             take_as_planned(batch)
         take_pieces(batch)
-        _into_stock(batch)
+        lots.enter(batch)
         _keep_leftover(batch)
         _close_made(batch)
         _tell(batch)
@@ -89,40 +85,6 @@ def _expected(batch: Batch, portion: LoadPortion) -> int:
     return ceil_div(portion.pieces * step_yields(item)[batch.goods.steps(item.code).index(step)], 1)
 
 
-def _into_stock(batch: Batch) -> None:
-    """Parts, and products whose cure begins, become lots; products stay reserved for their order."""
-    lots: dict[Sku, Lot] = {}
-    for portion in batch.portions:
-        sku = Sku(portion.item.code, portion.scent)
-        if not portion.good or not _enters_stock(batch, portion):
-            continue
-        lot = lots.get(sku) or lots.setdefault(sku, _lot(batch, portion, len(lots)))
-        ledger.move(lot, portion.good * production.UNITS[portion.item.unit], batch.why("made"))
-        if portion.item.kind != ItemKind.PRODUCT:
-            continue
-        if portion.order_scent:
-            Reservation.objects.create(lot=lot, order_scent=portion.order_scent, pieces=portion.good, from_stock=False)
-        elif portion.for_whom == Purpose.SAMPLE:
-            ledger.take(lot, portion.good, batch.why("sample", "kept of its batch"))
-
-
-def _enters_stock(batch: Batch, portion: LoadPortion) -> bool:
-    """Does a lot begin with this step: the cure of a product, the last step of a part?"""
-    step = batch.step(portion)
-    is_part = portion.item.kind == ItemKind.PART
-    return step.cure_days is not None or (is_part and step == batch.goods.recipe(portion.item.code).operations[-1])
-
-
-def _lot(batch: Batch, portion: LoadPortion, number: int) -> Lot:
-    """One lot a sku of a batch; the first carries the batch's own number."""
-    step, today = batch.step(portion), clock.today()
-    cured = today + timedelta(days=step.cure_days) if step.cure_days is not None else usable_on(step, today)
-    code = f"{batch.row.number}-{number + 1}" if number else str(batch.row.number)
-    known = {"item": portion.item, "scent": portion.scent, "made_on": today, "usable_on": cured, "load": batch.row}
-    # A batch that was taken back and is done again finds its empty lot there.
-    return Lot.objects.update_or_create(code=code, defaults=known)[0]
-
-
 def _keep_leftover(batch: Batch) -> None:
     """What is left in a pot whose melt is kept becomes a lot of it, used first in the next one."""
     poured = list(poured_grams(batch.goods, batch.load))
@@ -135,7 +97,7 @@ def _keep_leftover(batch: Batch) -> None:
         today = clock.today()
         known = {"item": Item.objects.get(code=sku.item), "scent": sku.scent, "load": batch.row}
         lot, _ = Lot.objects.update_or_create(
-            code=f"{batch.row.number}-left", defaults={**known, "made_on": today, "usable_on": today}
+            code=lots.left_over_code(batch.row), defaults={**known, "made_on": today, "usable_on": today}
         )
         ledger.move(lot, left, batch.why("left over"))
         note(batch, "left_over", f"{plain(from_mg(left), 3)} g are left as {lot.code}; use them first next time.")
@@ -174,9 +136,7 @@ def _lost_samples(batch: Batch) -> list[LoadPortion]:
     return [
         portion
         for portion in batch.portions
-        if portion.for_whom == Purpose.SAMPLE
-        and portion.item.kind == ItemKind.PRODUCT
-        and _good(portion) < portion.pieces
+        if portion.is_sample and portion.item.kind == ItemKind.PRODUCT and _good(portion) < portion.pieces
     ]
 
 
@@ -225,15 +185,15 @@ def release(*, by: User, load: int) -> None:
 
 
 def _refuse_release(batch: Batch) -> None:
-    row, lots = batch.row, list(batch.row.lots.filter(item__kind=ItemKind.PRODUCT, on_hand__gt=0))
+    row, made = batch.row, list(lots.entered_by(batch.row).filter(item__kind=ItemKind.PRODUCT, on_hand__gt=0))
     if row.released_at is not None:
         raise Conflict("released_already", f"{row.number} is already released; nothing was changed.")
     if batch.settings.batch_release != "by_hand":
         message = "Batches are released by their date here; to release by hand, set 'batch_release' to by_hand."
         raise Refusal("by_date", message)
-    if not lots:
+    if not made:
         raise Refusal("nothing_to_release", f"{row} has put no product on the shelf, so there is nothing to release.")
-    if (cured := max(lot.usable_on for lot in lots)) > clock.today():
+    if (cured := max(lot.usable_on for lot in made)) > clock.today():
         raise Refusal("curing", f"{row.number} cures until {day_words(cured)}; release it then.")
 
 
@@ -253,7 +213,7 @@ def scrap(*, by: User, load: int, because: str) -> None:
         state = plan_rows.lock()
         batch = open_batch(by, load)
         _refuse_scrap(batch)
-        _lose_lots(batch, because)
+        lots.lose(batch, because)
         _lose_pieces(batch, because)
         now = clock.now()
         row = batch.row
@@ -316,30 +276,13 @@ def _refuse_moved_on(batch: Batch) -> None:
         if after and passed(portion, after.code, "pieces") > left:
             message = f"Pieces of {batch.row.number} have gone through '{after.name}' since; take that back first."
             raise Refusal("moved_on", message)
-    for lot in batch.row.lots.annotate(gone=Sum("reservations__shipped")):
-        others = lot.reservations.filter(from_stock=True).exists()
-        if lot.gone or others or lot.on_hand != _entered(batch, lot):
-            message = f"Lot {lot.code} is not whole any more: something of it was used, promised or sent off."
-            raise Refusal("moved_on", message, lot=lot.code)
+    lots.refuse_moved_on(batch)
 
 
 def _next_step(batch: Batch, portion: LoadPortion) -> Operation | None:
     steps = batch.goods.recipe(portion.item.code).operations
     place = [step.code for step in steps].index(portion.operation)
     return steps[place + 1] if place + 1 < len(steps) else None
-
-
-def _entered(batch: Batch, lot: Lot) -> int:
-    """What the batch itself put into a lot, samples taken off."""
-    return lot.movements.filter(load=batch.row).aggregate(sum=Sum("quantity"))["sum"] or 0
-
-
-def _lose_lots(batch: Batch, because: str) -> None:
-    """What the batch put on the shelf leaves it."""
-    for lot in batch.row.lots.all():
-        lot.reservations.all().delete()
-        if lot.on_hand:
-            ledger.take(lot, lot.on_hand, batch.why("scrap", because))
 
 
 def _lose_pieces(batch: Batch, because: str) -> None:
@@ -361,11 +304,10 @@ def _take_back_entries(batch: Batch, because: str) -> None:
     reasons = list(_MADE)
     if not batch.row.weighings.exists():
         reasons.append("weighed")
-    for lot in batch.row.lots.all():
-        lot.reservations.filter(from_stock=False).delete()
+    lots.let_go(batch)
     entries = batch.row.movements.filter(reason__in=reasons, corrects=None, corrected_by=None)
-    for entry in entries.select_related("lot__item").order_by("-pk"):
-        why = batch.why("taken back", because)
+    for entry in entries.select_related("lot__item", "portion").order_by("-pk"):
+        why = batch.why("taken back", because, entry.portion)
         ledger.move(entry.lot, -entry.quantity, why, place=entry.place, corrects=entry)
 
 

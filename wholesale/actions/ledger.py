@@ -9,7 +9,7 @@ from accounts.models import User
 from wholesale import clock
 from wholesale.core.production.work import Pick
 from wholesale.core.values import Conflict, Refusal, day_words, from_mg
-from wholesale.models import Load, Lot, Reservation, StockMovement
+from wholesale.models import Load, LoadPortion, Lot, Reservation, StockMovement
 from wholesale.queries import production
 
 #: Where a lot lies unless somebody says otherwise; a setting of the house, not of the trade.
@@ -28,6 +28,8 @@ class Why:
     reference: str = ""
     because: str = ""
     load: Load | None = None
+    #: Whose pieces of the batch they are.
+    portion: LoadPortion | None = None
     #: Made by the page: a second entry of the same token is the same tap again.
     token: str = ""
 
@@ -49,7 +51,8 @@ def move(
     lot.on_hand += quantity
     return StockMovement.objects.create(
         lot=lot, quantity=quantity, place=place, at=clock.now(), by=why.by, reason=why.reason,
-        reference=why.reference, because=why.because, load=why.load, corrects=corrects, token=why.token,
+        reference=why.reference, because=why.because, load=why.load, portion=why.portion, corrects=corrects,
+        token=why.token,
     )  # fmt: skip
 
 
@@ -91,6 +94,26 @@ def reserve(picks: Iterable[Pick], keys: Mapping[str, int] | None = None) -> Non
         if left:
             message = "The stock for this order was taken meanwhile; look at the dates again."
             raise Conflict("stock_taken", message)
+
+
+def hold(lot: Lot, order_scent: int, pieces: int) -> None:
+    """Keep pieces of a lot for the order that they were made for."""
+    known = {"lot": lot, "order_scent_id": order_scent, "from_stock": False}
+    held = Reservation.objects.filter(**known).first() or Reservation(**known, pieces=0)
+    held.pieces += pieces
+    held.save()
+
+
+def let_go(lot: Lot, order_scent: int, pieces: int) -> None:
+    """Keep so many pieces less for the order that they were made for; those that have left stay its own."""
+    left = pieces
+    for held in lot.reservations.filter(order_scent=order_scent, from_stock=False).order_by("-pk"):
+        part = min(left, held.pieces - held.shipped)
+        held.pieces, left = held.pieces - part, left - part
+        if held.pieces:
+            held.save(update_fields=["pieces"])
+        else:
+            held.delete()
 
 
 def _refuse_unsound(lot: Lot, reason: str) -> None:

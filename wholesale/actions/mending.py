@@ -13,11 +13,13 @@ def mend_plan(shop: Shop) -> None:
 
     The caller holds the plan's lock. What free stock covers is reserved from it.
     """
-    plan = production.current_plan()
-    asked = quotes.asked_now(workshop.workshop())
+    asked, stock = quotes.asked_now(workshop.workshop()), production.free_stock()
     first_day = shop.calendar.bench_day(asked.on, asked.at, asked.cut_off)
-    outcome = mend(shop, plan, production.demands(), production.free_stock(), first_day, asked.on)
-    plan_rows.store(plan, outcome.plan)
+    plan = production.promised_against(shop, stock, first_day)
+    out = production.samples_to_begin(shop, plan)
+    demands = [demand for demand in production.demands() if demand.key not in out]
+    outcome = mend(shop, plan, demands, stock, first_day, asked.on)
+    samples.store_without(outcome.plan)
     ledger.reserve(outcome.plan.picks)
     samples.keep()
     _tell_too_old(outcome)

@@ -193,7 +193,7 @@ def _write(by: User, shop: Shop, accepted: _Accepted, state: PlanState, token: s
         **also,
     )
     keys = _lines(order, quote, dict(promise.by_demand))
-    plan_rows.store(production.current_plan(), outcome.plan, keys)
+    samples.store_without(outcome.plan, keys)
     ledger.reserve(outcome.plan.picks, keys)
     samples.keep()
     plan_rows.changed(state, f"{order.number} placed")
@@ -252,10 +252,10 @@ def _free(order: Order, state: PlanState) -> None:
     """Give up what an order holds: planned loads, and lots reserved for it."""
     scents = OrderLineScent.objects.filter(line__order=order)
     gone = {str(pk) for pk in scents.values_list("pk", flat=True)}
-    plan = production.current_plan()
-    settings = workshop.workshop()
+    planner, today = production.planner(workshop.workshop()), clock.today()
     Reservation.objects.filter(order_scent__in=scents, shipped=0).delete()
-    left = without(production.planner(settings), plan, gone, production.free_stock(), clock.today())
-    plan_rows.store(plan, left)
+    stock = production.free_stock()
+    plan = production.promised_against(planner, stock, today)
+    samples.store_without(without(planner, plan, gone, stock, today))
     samples.keep()
     plan_rows.changed(state, f"{order.number} {order.state}")

@@ -88,8 +88,8 @@ def _dates(version: int) -> Iterable[SheetDate]:
     """One row a sku on sale: when one case of it would leave, ordered now."""
     settings = workshop.workshop()
     shop = production.planner(settings)
-    plan, stock = production.current_plan(), production.free_stock()
-    asked = quotes.asked_now(settings)
+    asked, stock = quotes.asked_now(settings), production.free_stock()
+    plan = production.promised_against(shop, stock, shop.calendar.bench_day(asked.on, asked.at, asked.cut_off))
     rows = {row.code: row for row in Item.objects.filter(kind="product")}
     for item in shop.catalogue.items.values():
         if item.kind is ItemKind.PRODUCT and item.on_sale:

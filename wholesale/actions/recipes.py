@@ -12,7 +12,7 @@ from accounts.models import User
 from wholesale import clock
 from wholesale.actions import plan_rows
 from wholesale.core import catalogue as core
-from wholesale.core.recipes import refuse_recipe
+from wholesale.core.recipes import refuse_recipe, since_words
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words
 from wholesale.models import Equipment, Item, LoadPortion, Operation, Recipe, RecipeLine
 from wholesale.queries import catalogue, production
@@ -109,7 +109,8 @@ def _refuse_stale(latest: Recipe | None, base: int) -> None:
         who = f" by {latest.written_by}" if latest.written_by else ""
         why = f" ({latest.because})" if latest.because else ""
         message = (
-            f"Version {latest.version} was saved meanwhile{who}{why}, valid from {day_words(latest.valid_from)}. "
+            f"Version {latest.version} was saved meanwhile{who}{why}, valid "
+            f"{since_words(latest.valid_from, clock.today())}. "
             "Nothing was saved, and what you typed is still here: look at what differs, then save again."
         )
         raise Conflict("recipe_changed", message, "", version=latest.version)
@@ -152,10 +153,16 @@ def _refuse_lost_steps(item: Item, typed: core.Recipe, valid_from: date) -> None
     if lost:
         loads = named.filter(operation__in=lost).values("load").distinct().count()
         message = (
-            f"{loads} open load{' is' if loads == 1 else 's are'} at the step {' and '.join(sorted(lost))}, "
+            f"{loads} open load{' is' if loads == 1 else 's are'} at the step {' and '.join(_step_names(item, lost))}, "
             "so it can't be taken out yet. Keep it, or wait until these orders have left."
         )
         raise Refusal("step_planned", message, "", steps=sorted(lost))
+
+
+def _step_names(item: Item, codes: set[str]) -> list[str]:
+    """What steps are called, by the newest version that has them."""
+    rows = Operation.objects.filter(recipe__item=item, code__in=codes).order_by("recipe__version", "position")
+    return list(dict(rows.values_list("code", "name")).values())
 
 
 def _write(item: Item, by: User, version: int, typed: core.Recipe, valid_from: date, because: str) -> int:

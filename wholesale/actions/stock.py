@@ -25,7 +25,7 @@ from wholesale.models import (
     StockMovement,
     StockTarget,
 )
-from wholesale.queries import production, workshop
+from wholesale.queries import production, trace, workshop
 from wholesale.queries.stock import BY_HAND
 
 #: Why something leaves the shelf without an order or a batch.
@@ -172,10 +172,13 @@ def take_back(*, by: User, entry: int, because: str) -> None:
         _book(by, state, wrong.lot, -wrong.quantity, why, wrong.place, corrects=wrong)
 
 
-def hold(*, by: User, lot: str, because: str) -> None:
-    """Stop a lot: nothing of it is used, promised or packed until the maker releases it."""
+def hold(*, by: User, lot: str, because: str, made_of_it: bool = False) -> None:
+    """Stop a lot: nothing of it is used, promised or packed until the maker releases it.
+
+    ``made_of_it`` stops the lots that were made of it, too; those stopped already stay as they are.
+    """
     _bench(by)
-    _set_state(by, lot, "hold", "hold", because)
+    _set_state(by, lot, "hold", "hold", because, made_of_it=made_of_it)
 
 
 def release(*, by: User, lot: str, because: str) -> None:
@@ -184,10 +187,13 @@ def release(*, by: User, lot: str, because: str) -> None:
     _set_state(by, lot, "ok", "released", because)
 
 
-def recall(*, by: User, lot: str, because: str) -> None:
-    """Call a lot back, as the maker: what orders hold of it and is still here is made anew."""
+def recall(*, by: User, lot: str, because: str, made_of_it: bool = False) -> None:
+    """Call a lot back, as the maker: what orders hold of it and is still here is made anew.
+
+    ``made_of_it`` calls back the lots that were made of it, too.
+    """
     _maker(by)
-    _set_state(by, lot, "recalled", "recalled", because)
+    _set_state(by, lot, "recalled", "recalled", because, made_of_it=made_of_it)
 
 
 def set_target(*, by: User, item: str, pieces: int, scent: str = "") -> None:
@@ -424,21 +430,31 @@ def _refuse_short(by: User, lot: Lot, missing: int, *, short: bool) -> None:
     raise Refusal("reserved", message, "short", lot=lot.code, missing=missing)
 
 
-def _set_state(by: User, code: str, to: str, reason: str, because: str) -> None:
-    """Change a lot's state; an entry of nothing in the ledger says who did it, when and why."""
+def _set_state(by: User, code: str, to: str, reason: str, because: str, *, made_of_it: bool = False) -> None:
+    """Change a lot's state, and of those made of it if asked; an entry of nothing in the ledger says who did it."""
     _refuse_no_reason(because)
+    why = Why(reason=reason, by=by, because=_because(because))
     with transaction.atomic():
         state = plan_rows.lock()
         lot = _lot(code)
-        if lot.state == to:
+        others = [_lot(made.code) for made in trace.made_of(code).lots] if made_of_it else []
+        changing = [one for one in (lot, *others) if one.state != to and (one is lot or one.state != "recalled")]
+        if not changing:
             raise Conflict("state_already", f"{lot.code} is {_STATES[to]} already; nothing was changed.")
-        lot.state, lot.state_because = to, _because(because) if to != "ok" else ""
-        lot.save(update_fields=["state", "state_because"])
-        ledger.move(lot, 0, Why(reason=reason, by=by, because=_because(because)))
-        gone = ledger.reserved(lot) if to == "recalled" else 0
-        _tell_holders(by, lot, to, because)
-        shortfall.give_up(by, lot, gone, because)
-        _changed(state, lot, f"{lot.code} {_STATES[to]}", mend=bool(gone) or (to != "ok" and lot.item.kind == "part"))
+        planned_anew = [_put_into(by, one, to, why) for one in changing]
+        for one in [one for one in changing if one.item.kind != "material"][:1]:
+            _changed(state, one, f"{lot.code} {_STATES[to]}", mend=any(planned_anew))
+
+
+def _put_into(by: User, lot: Lot, to: str, why: Why) -> bool:
+    """Change one lot's state, and tell whether something has to be planned anew for it."""
+    lot.state, lot.state_because = to, why.because if to != "ok" else ""
+    lot.save(update_fields=["state", "state_because"])
+    ledger.move(lot, 0, why)
+    gone = ledger.reserved(lot) if to == "recalled" else 0
+    _tell_holders(by, lot, to, why.because)
+    shortfall.give_up(by, lot, gone, why.because)
+    return bool(gone) or (to != "ok" and lot.item.kind == "part")
 
 
 _STATES = {"ok": "released", "hold": "on hold", "recalled": "recalled"}

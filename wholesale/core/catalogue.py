@@ -221,7 +221,8 @@ class Catalogue:
         """The item's recipe; a ``Refusal`` when it has none."""
         recipe = self.items[code].recipe
         if recipe is None:
-            raise Refusal("no_recipe", f"{code} has no recipe; add one before it is planned.", code)
+            name = self.items[code].name
+            raise Refusal("no_recipe", f"{name} has no recipe; add one before it is planned.", code)
         return recipe
 
     def component(self, line: RecipeLine, scent: str) -> Sku:
@@ -229,6 +230,12 @@ class Catalogue:
         if line.component is None:
             return Sku(self.scents[scent].oil)
         return Sku(line.component, scent if self.items[line.component].scented else "")
+
+
+def sku_name(catalogue: Catalogue, sku: Sku) -> str:
+    """An item's name with its scent: ``Succulent cup, Rain garden``."""
+    scent = catalogue.scents[sku.scent].name if sku.scent in catalogue.scents else sku.scent
+    return ", ".join(part for part in (catalogue.items[sku.item].name, scent) if part)
 
 
 class Weighed(NamedTuple):
@@ -254,8 +261,11 @@ def swapped(catalogue: Catalogue, sku: Sku, swaps: Mapping[str, str]) -> Sku:
     if chosen == sku.item:
         return sku
     if chosen not in catalogue.substitutes.get(sku.item, ()):
-        listed = ", ".join(catalogue.substitutes.get(sku.item, ())) or "nothing"
-        message = f"{chosen} is no substitute for {sku.item}; what may stand in for it: {listed}."
+        names = {code: item.name for code, item in catalogue.items.items()}
+        listed = ", ".join(names[code] for code in catalogue.substitutes.get(sku.item, ())) or "nothing"
+        message = (
+            f"{names.get(chosen, chosen)} is no substitute for {names[sku.item]}; what may stand in for it: {listed}."
+        )
         raise Refusal("no_substitute", message, sku.item)
     return Sku(chosen)
 
@@ -317,7 +327,7 @@ def _refuse_unshared(lines: Sequence[RecipeLine], carriers: set[str | None]) -> 
         raise Refusal("no_carrier", message, "basis")
     for line in lines:
         if line.carrier and line.carrier not in carriers:
-            message = f"A load is of '{line.carrier}', which is no share of this melt; name one that is."
+            message = "A load is of something that is no share of this melt; choose one of its shares."
             raise Refusal("no_carrier", message, "carrier")
 
 
@@ -330,10 +340,9 @@ def refuse_cycles(catalogue: Catalogue) -> None:
 
 def _walk(catalogue: Catalogue, code: str, above: tuple[str, ...], done: set[str]) -> None:
     if code in above:
-        chain = " → ".join([*above[above.index(code) :], code])
-        raise Refusal(
-            "recipe_cycle", f"The recipe of {code} needs {code} itself: {chain}. Take one of these lines out.", code
-        )
+        names = [catalogue.items[at].name for at in (*above[above.index(code) :], code)]
+        message = f"The recipe of {names[0]} needs {names[0]} itself: {' → '.join(names)}. Take one of these lines out."
+        raise Refusal("recipe_cycle", message, code)
     if code in done:
         return
     recipe = catalogue.items[code].recipe
@@ -359,8 +368,7 @@ def refuse_unworkable_steps(catalogue: Catalogue, item: Item) -> None:
 
 
 def _no_equipment(item: Item, operation: Operation) -> Refusal:
-    step = f"{item.code}, step {operation.code}"
-    message = f"{step}: there is no equipment '{operation.equipment}'. Add it, or name another."
+    message = f"{item.name}, {operation.name}: there is no equipment '{operation.equipment}'. Add it, or name another."
     return Refusal("unknown_equipment", message, operation.code)
 
 
@@ -368,7 +376,7 @@ def _refuse_wait(item: Item, operation: Operation) -> None:
     least = max(operation.nights_min, operation.days_min)
     if operation.days_max is not None and operation.days_max < least:
         message = (
-            f"{item.code}, step {operation.code}: the wait is at least {least} and at most "
+            f"{item.name}, {operation.name}: the wait is at least {least} and at most "
             f"{operation.days_max} days. Make the longest wait as long as the shortest."
         )
         raise Refusal("wait_turned_round", message, operation.code)
@@ -441,8 +449,8 @@ def load_pieces(catalogue: Catalogue, item: str, operation: Operation) -> int:
         limits.append(int(room // grams))
     if limits and min(limits) < 1:
         message = (
-            f"{item}, step {operation.code}: one piece needs more than a load of {equipment.name} holds. "
-            "Choose larger equipment."
+            f"{catalogue.items[item].name}, {operation.name}: one piece needs more than a load of {equipment.name} "
+            "holds. Choose larger equipment."
         )
         raise Refusal("no_equipment_holds", message, operation.code)
     return min(limits, default=NO_LIMIT)

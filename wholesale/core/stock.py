@@ -14,11 +14,16 @@ from wholesale.core.catalogue import ItemKind, Sku
 
 @dataclass(frozen=True, kw_only=True)
 class OnHand:
-    """Pieces (or grams) of one sku that may be used or sold from ``usable_on`` on."""
+    """Pieces (or grams) of one sku that may be used or sold from ``usable_on`` on, up to and on ``expires_on``."""
 
     sku: Sku
     usable_on: date
     quantity: Fraction
+    expires_on: date | None = None
+
+    def is_past(self, day: date) -> bool:
+        """Is its last day over by then?"""
+        return self.expires_on is not None and self.expires_on < day
 
 
 @dataclass

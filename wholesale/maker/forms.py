@@ -140,8 +140,11 @@ def _sentence(form: forms.Form, name: str, error: forms.ValidationError) -> str:
 
 
 @contextmanager
-def told(request: HttpRequest, success: str) -> Iterator[None]:
-    """Say in a notice that the action within succeeded, or why the trade refused it; a lacking right is raised on."""
+def told(request: HttpRequest, words: str, level: int = messages.SUCCESS) -> Iterator[None]:
+    """Say in a notice that the action within is done, or why the trade refused it; a lacking right is raised on.
+
+    What is lost or stopped is no success: its ``level`` is ``messages.WARNING``.
+    """
     try:
         yield
     except (NotAllowed, NotFound):
@@ -149,4 +152,4 @@ def told(request: HttpRequest, success: str) -> Iterator[None]:
     except Refusal as refusal:
         messages.error(request, refusal.message)
     else:
-        messages.success(request, success)
+        messages.add_message(request, level, words)

@@ -66,15 +66,20 @@ def done(request: HttpRequest, number: int) -> HttpResponse:
     except Refusal as refusal:
         return _page(request, page, done=refused(form, form.beside(refusal)))
     else:
-        messages.success(request, f"Done: batch {batch}. Write this number on the tray.{_short(number)}")
+        _tell_done(request, number, batch)
     return redirect("bench:load", number)
 
 
-def _short(number: int) -> str:
-    """What follows from pieces that did not come good."""
-    row = load_page(number).load
-    missing = row.pieces - (row.good or 0)
-    return f" {missing} not good: planned anew, and the queue shows which order is late." if missing else ""
+def _tell_done(request: HttpRequest, number: int, batch: str) -> None:
+    """Say the batch number, what to write on the pieces, and what follows from those that did not come good."""
+    page = load_page(number)
+    write = f"Write lot {' and '.join(page.lots)} on the pieces." if page.lots else "Write this number on the tray."
+    words = f"Done: batch {batch}. {write}"
+    if missing := page.load.pieces - (page.load.good or 0):
+        more = f"{missing} not good: planned anew, and the queue shows which order is late."
+        messages.warning(request, f"{words} {more}")
+    else:
+        messages.success(request, words)
 
 
 @require_POST
@@ -93,7 +98,8 @@ def scrap(request: HttpRequest, number: int) -> HttpResponse:
     form = ScrapForm(request.POST)
     if not form.is_valid():
         return _page(request, load_page(number), scrap=form)
-    with told(request, "Scrapped. What it was to make is planned anew; the queue shows which order is short."):
+    words = "Scrapped. What it was to make is planned anew; the queue shows which order is short."
+    with told(request, words, messages.WARNING):
         batches.scrap(by=signed_in(request), load=number, because=form.cleaned_data["because"])
     return redirect("bench:load", number)
 

@@ -6,7 +6,7 @@ without a script. Percentages are typed as the bench says them: 8 for 8 %.
 
 from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.forms import formset_factory
@@ -32,14 +32,48 @@ _PERCENT = {Basis.SHARE, Basis.LOAD_ON_CARRIER, Basis.LOAD_ON_TOTAL}
 _ENDS = {"out", "up"}
 
 
-class LineForm(PlainForm):
+class RowForm(PlainForm):
+    """A row of the recipe: the fields that most rows need stand ``FIRST``, the others wait behind them."""
+
+    #: All of them, where none is named.
+    FIRST: ClassVar[frozenset[str]] = frozenset()
+
+    @property
+    def first(self) -> list[forms.BoundField]:
+        """What most rows need."""
+        return [field for field in self.visible_fields() if not self.FIRST or field.name in self.FIRST]
+
+    @property
+    def more(self) -> list[forms.BoundField]:
+        """What some rows need."""
+        return [field for field in self.visible_fields() if self.FIRST and field.name not in self.FIRST]
+
+    @property
+    def more_words(self) -> str:
+        """What is filled in behind, so that nothing is out of sight unsaid: ``Cures, days: 10; Take care``."""
+        filled = [field for field in self.more if field.value()]
+        return "; ".join(
+            f"{field.label}" if field.widget_type == "textarea" else f"{field.label}: {field.value()}"
+            for field in filled
+        )
+
+    @property
+    def more_is_wrong(self) -> bool:
+        """Is something behind to be mended?"""
+        return any(field.errors for field in self.more)
+
+
+class LineForm(RowForm):
     """One component: what, how much, of what, at which step."""
 
     component = forms.ChoiceField(label="What")
     quantity = forms.DecimalField(label="Grams, pieces or %", max_digits=14, decimal_places=6)
     basis = forms.ChoiceField(label="Counted as")
     carrier = forms.ChoiceField(label="Load on", required=False)
-    step = forms.ChoiceField(label="At step", required=False)
+    step = forms.ChoiceField(
+        label="At step", required=False,
+        error_messages={"invalid_choice": "This step is not in the recipe any more. Choose one of its steps."},
+    )  # fmt: skip
 
     def __init__(self, *args: Any, choices: Mapping[str, list[tuple[str, str]]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -68,8 +102,13 @@ def _days(label: str, **kwargs: Any) -> forms.IntegerField:
     return forms.IntegerField(label=label, required=False, min_value=0, **kwargs)
 
 
-class StepForm(PlainForm):
+class StepForm(RowForm):
     """One step: what is done, in what, how long it takes, how long it waits, what to take care of."""
+
+    FIRST = frozenset({
+        "name", "equipment", "melt", "hands", "minutes_per_piece", "minutes_per_load", "heat_c", "nights_min",
+        "targets",
+    })  # fmt: skip
 
     code = forms.CharField(required=False, max_length=40, widget=forms.HiddenInput)
     name = forms.CharField(label="Step", max_length=80)
@@ -280,7 +319,7 @@ def _choices(page: RecipePage, steps: Iterable[Mapping[str, str]]) -> dict[str, 
         "basis": list(MELT_BASES if melt else PIECE_BASES),
         "carrier": [("", "all its wax"), *_items(goods, lambda other: other.unit is Unit.GRAM)] if melt else [],
         "step": [("", "from the start"), *((code, name) for code, name in named if code)],
-        "equipment": [("", "nothing, hands only"), *((e.code, e.name) for e in goods.equipment.values())],
+        "equipment": [("", "by hand"), *((e.code, e.name) for e in goods.equipment.values())],
         "melt": [("", "none"), *_items(goods, lambda other: other.unit is Unit.GRAM and other.code != item.code)],
         "hands": [("", "nobody’s"), *((group, group) for group in page.hands)],
     }

@@ -20,6 +20,7 @@ from wholesale.maker.stock_forms import (
     MoveForm,
     ReceiveForm,
     ShelfForm,
+    StopForm,
     TakeOutForm,
     TargetForm,
 )
@@ -100,7 +101,7 @@ def count(request: HttpRequest, code: str) -> HttpResponse:
 @bench_only
 def take_out(request: HttpRequest, code: str) -> HttpResponse:
     """Book scrap, a sample or breakage."""
-    return _booked(request, code, "taking", shelf.take_out, "Taken out of the ledger.")
+    return _booked(request, code, "taking", shelf.take_out, "Taken out of the ledger.", messages.WARNING)
 
 
 @require_POST
@@ -113,8 +114,9 @@ def move(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 @bench_only
 def hold(request: HttpRequest, code: str) -> HttpResponse:
-    """Stop a lot."""
-    return _state(request, code, shelf.hold, "On hold: nothing of it is used, promised or packed.")
+    """Stop a lot, and what was made of it if asked."""
+    words = "On hold: nothing of it is used, promised or packed."
+    return _state(request, code, shelf.hold, words, messages.WARNING, **_spread(request))
 
 
 @require_POST
@@ -127,8 +129,9 @@ def release(request: HttpRequest, code: str) -> HttpResponse:
 @require_POST
 @maker_only
 def recall(request: HttpRequest, code: str) -> HttpResponse:
-    """Call a lot back."""
-    return _state(request, code, shelf.recall, "Recalled. What orders held of it here is planned anew.")
+    """Call a lot back, and what was made of it if asked."""
+    words = "Recalled. What orders held of it here is planned anew."
+    return _state(request, code, shelf.recall, words, messages.WARNING, **_spread(request))
 
 
 @require_POST
@@ -140,7 +143,9 @@ def take_back(request: HttpRequest, code: str, entry: int) -> HttpResponse:
     return redirect("bench:lot", code)
 
 
-def _booked(request: HttpRequest, code: str, name: str, act: Any, success: str) -> HttpResponse:
+def _booked(
+    request: HttpRequest, code: str, name: str, act: Any, words: str, level: int = messages.SUCCESS
+) -> HttpResponse:
     """Book what one of the lot page's forms says; a refusal is shown beside its field, and what was typed stays."""
     page = stock.lot_page(code)
     form = _forms(request, page, request.POST)[name]
@@ -150,14 +155,20 @@ def _booked(request: HttpRequest, code: str, name: str, act: Any, success: str) 
         act(by=signed_in(request), lot=code, **form.cleaned_data)
     except Refusal as refusal:
         return _lot(request, page, **{name: form.answered(refusal)})
-    messages.success(request, success)
+    messages.add_message(request, level, words)
     return redirect("bench:lot", code)
 
 
-def _state(request: HttpRequest, code: str, act: Any, success: str) -> HttpResponse:
-    with told(request, success):
-        act(by=signed_in(request), lot=code, because=request.POST.get("because", ""))
+def _state(
+    request: HttpRequest, code: str, act: Any, words: str, level: int = messages.SUCCESS, **also: bool
+) -> HttpResponse:
+    with told(request, words, level):
+        act(by=signed_in(request), lot=code, because=request.POST.get("because", ""), **also)
     return redirect("bench:lot", code)
+
+
+def _spread(request: HttpRequest) -> dict[str, bool]:
+    return {"made_of_it": bool(request.POST.get("made_of_it"))}
 
 
 def _forms(request: HttpRequest, page: LotPage, *typed: Any) -> dict[str, ShelfForm]:
@@ -172,7 +183,12 @@ def _forms(request: HttpRequest, page: LotPage, *typed: Any) -> dict[str, ShelfF
 
 
 def _lot(request: HttpRequest, page: LotPage, **typed: ShelfForm) -> HttpResponse:
-    known = {"page": page, "stopping": BecauseForm(auto_id="hold-%s"), "calling": BecauseForm(auto_id="recall-%s")}
+    made = trace.made_of(page.lot.code)
+    also = {"made_of_it": page.lot.state != "ok"}
+    known = {
+        "page": page, "made": made, "stopping": StopForm(made, auto_id="hold-%s", initial=also),
+        "calling": StopForm(made, auto_id="recall-%s", initial=also), "releasing": BecauseForm(auto_id="release-%s"),
+    }  # fmt: skip
     known |= {**_forms(request, page), **typed}
     return answer(request, "maker/stock_lot.html", known, next(iter(typed.values()), None))
 

@@ -10,6 +10,7 @@ from wholesale import clock
 from wholesale.actions.stock import TAKEN_OUT
 from wholesale.core.values import Refusal
 from wholesale.maker.forms import PlainForm, refused
+from wholesale.queries.trace import MadeOf
 
 #: How each way of taking out is called.
 _KINDS = {"scrap": "Scrap", "sample": "Sample", "breakage": "Breakage"}
@@ -118,6 +119,17 @@ class BecauseForm(PlainForm):
     """A reason, and nothing else."""
 
     because = forms.CharField(label="Why", max_length=200)
+
+
+class StopForm(BecauseForm):
+    """A reason, and whether what was made of the lot is stopped with it."""
+
+    made_of_it = forms.BooleanField(label="What was made of it, too", required=False)
+
+    def __init__(self, made: MadeOf, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not made.goes_on:
+            del self.fields["made_of_it"]
 
 
 class TargetForm(PlainForm):

@@ -132,6 +132,11 @@ class LoadPortion(models.Model):
             return self.for_stock.purpose
         return str(self.order)
 
+    @property
+    def is_sample(self) -> bool:
+        """Is it kept of its batch?"""
+        return self.for_stock is not None and self.for_stock.purpose == "sample"
+
 
 class Reject(models.Model):
     """Pieces of a portion that did not come good, and why."""

@@ -25,7 +25,8 @@ class Lot(models.Model):
     supplier = models.CharField(max_length=120, blank=True)
     supplier_lot = models.CharField(max_length=60, blank=True)
     expires_on = models.DateField(null=True, blank=True)
-    #: The batch it was made in; empty for what was bought or stood there on the first day.
+    #: The batch it was made in (a product: in which it was poured); empty for what was bought, or stood there
+    #: on the first day.
     load = models.ForeignKey("wholesale.Load", on_delete=models.PROTECT, null=True, blank=True, related_name="lots")
 
     class Meta:
@@ -54,6 +55,10 @@ class StockMovement(WrittenOnce):
     #: The batch that took or made it.
     load = models.ForeignKey(
         "wholesale.Load", on_delete=models.PROTECT, null=True, blank=True, related_name="movements"
+    )
+    #: Whose pieces of the batch it put into the lot.
+    portion = models.ForeignKey(
+        "wholesale.LoadPortion", on_delete=models.PROTECT, null=True, blank=True, related_name="movements"
     )
     #: Made by the page that booked it: a second request with the same token is the same tap.
     token = models.CharField(max_length=64, blank=True)

@@ -11,7 +11,7 @@ from wholesale import clock
 from wholesale.core.catalogue import Catalogue
 from wholesale.core.documents import batch
 from wholesale.core.documents.papers import House
-from wholesale.core.production.weighing import MeltPlan, melt_plans, recipes_used
+from wholesale.core.production.weighing import MeltPlan, melt_plans
 from wholesale.core.recipes.limits import notes_for_load
 from wholesale.core.workshop import Workshop
 from wholesale.models import Document, Load, LoadPortion
@@ -35,12 +35,7 @@ class _Sheet:
         plans: tuple[MeltPlan, ...] = melt_plans(self.goods, load, how)
         weighings = list(self.row.weighings.select_related("item"))
         shown = batch.melts(self.goods, load, how)
-        return melts_with_lots(shown, plans, batches.taken_by(self.row.pk), weighings)
-
-    def recipes(self) -> str:
-        """The recipes a load follows, with their versions: ``SUC v1, BASE v2``."""
-        used = self.row.recipes or recipes_used(self.goods, production.load_value(self.row))
-        return ", ".join(f"{code} v{version}" for code, version in used.items())
+        return melts_with_lots(self.row, shown, plans, batches.taken_by(self.row.pk), weighings)
 
     def swaps(self) -> tuple[str, ...]:
         """The substitutes chosen for it."""
@@ -49,7 +44,7 @@ class _Sheet:
 
 
 def batch_sheet(document: Document, house: House, written_on: date, settings: Workshop) -> batch.BatchSheet:
-    """One load with what to weigh: 15 queries, one more for a load of parts, 3 where its recipes are not its day's."""
+    """One load with what to weigh: 16 queries, one more for a load of parts, 3 where its recipes are not its day's."""
     row = day_sheet.loads().get(documents=document)
     today = catalogue.catalogue(max(row.day, clock.today()))
     goods = catalogue.as_begun(today, [row.recipes])(row.recipes)
@@ -59,7 +54,8 @@ def batch_sheet(document: Document, house: House, written_on: date, settings: Wo
         house=house, number=row.number or f"load {row.pk}, planned", written_on=written_on,
         day=row.day, equipment=row.equipment.name if row.equipment else "",
         holds=batch.holds(goods, load.work.equipment), what=batch.sku_name(goods, load.work.what),
-        recipes=sheet.recipes(), portions=tuple(_portion(portion, goods) for portion in row.portions.all()),
+        recipes="; ".join(batches.recipe_words(goods, row)),
+        portions=tuple(_portion(portion, goods) for portion in day_sheet.listed(row)),
         melts=sheet.melts(), parts=batch.parts(goods, load), steps=batch.steps(goods, load),
         done=row.done_at is not None, note=row.note, state=str(first.stands), swaps=sheet.swaps(),
         minutes=row.minutes, limits=tuple(note.text for note in notes_for_load(goods, load, row.swaps)),

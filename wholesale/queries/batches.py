@@ -10,13 +10,14 @@ from django.db.models import Sum
 
 from wholesale import clock
 from wholesale.core.catalogue import Catalogue, Sku
-from wholesale.core.production.weighing import Dosing, MeltPlan, is_blend, melt_plans
+from wholesale.core.production.weighing import Dosing, MeltPlan, is_blend, melt_plans, recipes_used
 from wholesale.core.production.work import Load
+from wholesale.core.recipes import version_words
 from wholesale.core.values import from_mg
 from wholesale.core.workshop import Workshop
 from wholesale.models import Load as LoadRow
 from wholesale.models import Lot, StockMovement
-from wholesale.queries import production
+from wholesale.queries import catalogue, production
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,9 +42,11 @@ class TakenRow(NamedTuple):
     quantity: int
 
 
-def lots_of(codes: Iterable[str]) -> dict[str, tuple[LotRow, ...]]:
-    """Lots that may be taken today, by item, oldest first: 1 query."""
+def lots_of(codes: Iterable[str], by: date | None = None) -> dict[str, tuple[LotRow, ...]]:
+    """Lots that may be taken today, and still on the day ``by``, by item, oldest first: 1 query."""
     lots = production.sound_lots().filter(item__code__in=set(codes), usable_on__lte=clock.today(), free__gt=0)
+    if by is not None:
+        lots = lots.exclude(expires_on__lt=by)
     found: dict[str, tuple[LotRow, ...]] = {}
     for lot in lots.select_related("item").order_by("usable_on", "pk"):
         row = LotRow(
@@ -64,6 +67,17 @@ def _why_not(lot: Lot) -> str:
     if lot.state == "hold":
         return "on hold"
     return "recalled" if lot.state == "recalled" else "past its day"
+
+
+def recipe_words(goods: Catalogue, row: LoadRow) -> tuple[str, ...]:
+    """The recipe versions that a load is made by, or was begun with, in words: 1 query."""
+    used = row.recipes or recipes_used(goods, production.load_value(row))
+    since = catalogue.since(used)
+    return tuple(
+        version_words(goods.items[code].name, version, since[code, version], clock.today())
+        for code, version in used.items()
+        if (code, version) in since
+    )
 
 
 def leftovers() -> dict[Sku, tuple[LotRow, ...]]:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.db.models import Q
+from django.db.models import Q, Sum
 
 from wholesale import clock
 from wholesale.core.catalogue import Catalogue, Sku
@@ -13,7 +13,7 @@ from wholesale.core.documents.papers import address_lines
 from wholesale.core.pricing import Arithmetic
 from wholesale.core.production.promise import Gate
 from wholesale.core.values import NotFound, from_e4, from_minor
-from wholesale.models import LoadPortion, Order, OrderLine
+from wholesale.models import LoadPortion, Order, OrderLine, Reservation
 from wholesale.queries import bench_queue, catalogue, documents, production
 from wholesale.queries.bench_queue import Curing, Need
 from wholesale.queries.documents import PaperRow
@@ -54,6 +54,17 @@ class StepRow:
 
 
 @dataclass(frozen=True, kw_only=True)
+class HeldRow:
+    """Pieces of one lot that an order holds or has got; ``usable_on`` is the first day they may be sold."""
+
+    lot: str
+    what: str
+    pieces: int
+    gone: int
+    usable_on: date
+
+
+@dataclass(frozen=True, kw_only=True)
 class EventRow:
     """One entry of the history; ``for_shop`` says whether the shop reads it too."""
 
@@ -88,6 +99,7 @@ class BenchOrder:
     arithmetic: tuple[Arithmetic, ...]
     lines: tuple[LineRow, ...]
     steps: tuple[StepRow, ...]
+    held: tuple[HeldRow, ...]
     needs: tuple[Need, ...]
     curing: tuple[Curing, ...]
     risks: tuple[str, ...]
@@ -105,7 +117,7 @@ class BenchOrder:
 
 
 def bench_order(number: str) -> BenchOrder:
-    """One order by its number: 18 queries, however many lines and loads; ``NotFound`` when there is none."""
+    """One order by its number: 19 queries, however many lines and loads; ``NotFound`` when there is none."""
     order = Order.objects.select_related("shop", "placed_by").filter(number=number).first()
     if order is None:
         raise NotFound("no_order", f"There is no order {number}.")
@@ -120,7 +132,8 @@ def bench_order(number: str) -> BenchOrder:
         promised=order.promised_leaves, arrives=order.promised_arrives, planned=order.planned_leaves,
         gates=tuple(Gate.from_json(gate) for gate in order.gates), currency=order.currency,
         deposit_received=from_minor(received, order.currency), arithmetic=_arithmetic(order),
-        lines=_lines(goods, order), steps=_steps(goods, order), needs=bench_queue.together(needs),
+        lines=_lines(goods, order), steps=_steps(goods, order), held=_held(goods, order),
+        needs=bench_queue.together(needs),
         curing=tuple(bench_queue.curing_by_order(Q(order_scent__line__order=order)).get(order.pk, ())),
         risks=bench_queue.risks(order, needs), events=_events(order), **amounts,
     )  # fmt: skip
@@ -168,6 +181,17 @@ def _step(goods: Catalogue, portion: LoadPortion) -> StepRow:
         step=next(step.name for step in steps if step.code == portion.operation),
         what=batch.sku_name(goods, Sku(portion.item.code, portion.scent)), state="done" if load.done_at else todo,
     )  # fmt: skip
+
+
+def _held(goods: Catalogue, order: Order) -> tuple[HeldRow, ...]:
+    """The lots an order's pieces are in, or were: 1 query."""
+    rows = Reservation.objects.filter(order_scent__line__order=order).order_by("lot__usable_on", "lot__code")
+    columns = ("lot__code", "lot__item__code", "lot__scent", "lot__usable_on")
+    sums = rows.values_list(*columns).annotate(all=Sum("pieces"), gone=Sum("shipped"))
+    return tuple(
+        HeldRow(lot=lot, what=batch.sku_name(goods, Sku(item, scent)), pieces=pieces, gone=gone, usable_on=day)
+        for lot, item, scent, day, pieces, gone in sums
+    )
 
 
 def _events(order: Order) -> tuple[EventRow, ...]:

@@ -221,10 +221,15 @@ def load_row(goods: Catalogue, row: Load, settings: Workshop, how: Dosing) -> Lo
         equipment=row.equipment.name if row.equipment else "", holds=batch.holds(goods, load.work.equipment),
         hands=first.hands, minutes=minutes, minutes_how=how_long, melts=batch.melts(goods, load, how),
         parts=batch.parts(goods, load),
-        steps=batch.steps(goods, load), portions=tuple(_portion(goods, portion) for portion in row.portions.all()),
+        steps=batch.steps(goods, load), portions=tuple(_portion(goods, portion) for portion in listed(row)),
         note=row.note, done_at=row.done_at, done_by=str(row.done_by) if row.done_by else "", until=until, then=then,
         ranks=(stage, _rank(goods, sku.scent), load.work.equipment, row.pk),
     )  # fmt: skip
+
+
+def listed(row: Load) -> list[LoadPortion]:
+    """A load's portions as they are listed: samples behind all others."""
+    return sorted(row.portions.all(), key=lambda portion: portion.is_sample)
 
 
 def facts(goods: Catalogue, row: Load, sku: Sku, step: Operation, settings: Workshop) -> BatchFacts:

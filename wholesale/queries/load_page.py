@@ -11,15 +11,16 @@ from django.db.models import Sum
 from wholesale import clock
 from wholesale.core.catalogue import Catalogue, Sku
 from wholesale.core.documents import batch
-from wholesale.core.production.batches import BatchState, Deviation, may_release, spare_room
-from wholesale.core.production.weighing import MeltPlan, melt_plans, planned_mg, recipes_used
-from wholesale.core.recipes.limits import notes_for_load
+from wholesale.core.production.batches import BatchState, Deviation, may_release
+from wholesale.core.production.weighing import MeltPlan, melt_plans, planned_mg
+from wholesale.core.recipes import notes_for_load, since_words
 from wholesale.core.values import NotFound, from_mg
 from wholesale.core.workshop import Workshop
-from wholesale.models import BatchEvent, Load, Reject, Weighing
-from wholesale.queries import batches, catalogue, day_sheet, production, workshop
+from wholesale.models import BatchEvent, Load, Reject, StockMovement, Weighing
+from wholesale.queries import batches, catalogue, day_sheet, production, spare, workshop
 from wholesale.queries.batches import LotRow, TakenRow
 from wholesale.queries.day_sheet import LoadRow, PortionRow
+from wholesale.queries.spare import RoomRow
 from wholesale.queries.starts import starts_words
 
 #: What may be done with a batch, by where it stands.
@@ -56,12 +57,36 @@ class WeighRow:
 class WeighedRow:
     """What was weighed of one item: planned beside actual, the lots it came from."""
 
+    code: str
     name: str
     planned_g: Decimal
     actual_g: Decimal
     because: str
     lots: tuple[str, ...]
     is_off: bool
+
+    @property
+    def difference_g(self) -> Decimal:
+        """Actual less planned."""
+        return self.actual_g - self.planned_g
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeighedMelt:
+    """What was weighed for one melt, or for several together where an item goes into more than one."""
+
+    name: str
+    rows: tuple[WeighedRow, ...]
+
+    @property
+    def planned_g(self) -> Decimal:
+        """What was to be weighed for it."""
+        return sum((row.planned_g for row in self.rows), Decimal(0))
+
+    @property
+    def actual_g(self) -> Decimal:
+        """What was weighed for it."""
+        return sum((row.actual_g for row in self.rows), Decimal(0))
 
     @property
     def difference_g(self) -> Decimal:
@@ -94,13 +119,6 @@ class GroupRow:
         return any(portion.order == "sample" for portion in self.portions)
 
 
-class SpareRow(NamedTuple):
-    """Room for more pieces of a product in the load."""
-
-    product: str
-    pieces: int
-
-
 class EventRow(NamedTuple):
     """One entry of the batch's history."""
 
@@ -112,17 +130,21 @@ class EventRow(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class LoadPage:
-    """A load with what may be done with it; ``load`` is the row that the day sheet shows too."""
+    """A load with what may be done with it; ``load`` is the row that the day sheet shows too.
+
+    ``lots`` are those it put something into.
+    """
 
     load: LoadRow
     groups: tuple[GroupRow, ...]
     weigh: tuple[WeighRow, ...]
     weighed: tuple[WeighedRow, ...]
     taken: tuple[TakenRow, ...]
+    lots: tuple[str, ...]
     rejects: tuple[tuple[str, int], ...]
     events: tuple[EventRow, ...]
     limits: tuple[str, ...]
-    spare: tuple[SpareRow, ...]
+    spare: tuple[RoomRow, ...]
     versions: tuple[str, ...]
     newer: tuple[str, ...]
     swaps: tuple[str, ...]
@@ -132,6 +154,23 @@ class LoadPage:
     division_g: Decimal
     tolerance: Decimal
     releases: bool
+
+    @property
+    def weighed_melts(self) -> tuple[WeighedMelt, ...]:
+        """What was weighed, by melt in the order of work; what went into several stands last."""
+        codes = [melt.codes for melt in self.load.melts]
+        into = {row.code: [at for at, found in enumerate(codes) if row.code in found] for row in self.weighed}
+        names = [*enumerate(melt.name for melt in self.load.melts), (None, "For several melts")]
+        groups = (
+            WeighedMelt(name=name, rows=tuple(row for row in self.weighed if _only(into[row.code]) == at))
+            for at, name in names
+        )
+        return tuple(group for group in groups if group.rows)
+
+    @property
+    def weighed_in_all(self) -> WeighedMelt:
+        """All that was weighed."""
+        return WeighedMelt(name="In all", rows=self.weighed)
 
     @property
     def is_begun(self) -> bool:
@@ -154,10 +193,15 @@ class LoadPage:
         return self.load.stands in _CAN_TAKE_BACK
 
 
+def _only(melts: Sequence[int]) -> int | None:
+    return melts[0] if len(melts) == 1 else None
+
+
 def load_page(number: int) -> LoadPage:
     """One load by its row number; ``NotFound`` when there is none.
 
-    19 queries, one more for a load of parts, 3 more where its recipes are not today's.
+    20 queries, 4 more for one still to be begun, one more for a load of parts, 4 more where its recipes are
+    not today's.
     """
     row = day_sheet.loads().filter(pk=number, portions__isnull=False).first()
     if row is None:
@@ -169,12 +213,12 @@ def load_page(number: int) -> LoadPage:
     plans = melt_plans(goods, value, how)
     weighings = list(row.weighings.select_related("item"))
     shown = day_sheet.load_row(goods, row, settings, how)
-    shown = _with_lots(shown, plans, taken, weighings)
+    shown = replace(shown, melts=melts_with_lots(row, shown.melts, plans, taken, weighings))
     return LoadPage(
-        load=shown, groups=_groups(shown), weigh=_to_weigh(goods, plans), taken=taken,
+        load=shown, groups=_groups(shown), weigh=_to_weigh(goods, plans), taken=taken, lots=_lots(row),
         weighed=_weighed(weighings, taken, settings), rejects=_rejects(row), events=_events(row),
         limits=tuple(note.text for note in notes_for_load(goods, value, row.swaps)),
-        spare=_spare(goods, row, shown), versions=_versions(goods, row), newer=_newer(today, row),
+        spare=_spare(today, row, shown, settings), versions=batches.recipe_words(goods, row), newer=_newer(today, row),
         swaps=tuple(f"{_name(goods, new)} instead of {_name(goods, old)}" for old, new in row.swaps.items()),
         risks=starts_words(goods, row, settings), reject_names=settings.reject_names,
         minutes=row.minutes, division_g=settings.scale_division,
@@ -182,24 +226,18 @@ def load_page(number: int) -> LoadPage:
     )  # fmt: skip
 
 
-def _with_lots(
-    shown: LoadRow, plans: Sequence[MeltPlan], taken: Sequence[TakenRow], weighings: Sequence[Weighing]
-) -> LoadRow:
-    """The row with the lots to take from, or those that were taken and what was weighed."""
-    return replace(shown, melts=melts_with_lots(shown.melts, plans, taken, weighings))
-
-
 def melts_with_lots(
-    melts: tuple[batch.Melt, ...], plans: Sequence[MeltPlan], taken: Sequence[TakenRow], weighings: Sequence[Weighing]
-) -> tuple[batch.Melt, ...]:
-    """Melts with their lots: those offered (2 queries), or once anything is taken those it was taken from."""
+    row: Load, melts: tuple[batch.Melt, ...], plans: Sequence[MeltPlan], taken: Sequence[TakenRow],
+    weighings: Sequence[Weighing],
+) -> tuple[batch.Melt, ...]:  # fmt: skip
+    """Melts with their lots: those offered on its day (2 queries), or once anything is taken those it was from."""
     if taken or weighings:
         used: dict[str, tuple[str, ...]] = {}
-        for row in taken:
-            used[row.item] = (*used.get(row.item, ()), row.lot)
-        weighed = {row.item.code: (from_mg(row.actual_mg), row.because) for row in weighings}
+        for one in taken:
+            used[one.item] = (*used.get(one.item, ()), one.lot)
+        weighed = {one.item.code: (from_mg(one.actual_mg), one.because) for one in weighings}
         return batch.with_weights(batch.with_lots(melts, used), weighed)
-    offered = batches.lots_of(batches.to_weigh(plans))
+    offered = batches.lots_of(batches.to_weigh(plans), row.day)
     left = {sku.item: tuple(lot.code for lot in lots) for sku, lots in batches.leftovers().items()}
     return batch.with_lots(melts, {code: tuple(lot.code for lot in lots) for code, lots in offered.items()} | left)
 
@@ -233,8 +271,9 @@ def _to_weigh(goods: Catalogue, plans: Sequence[MeltPlan]) -> tuple[WeighRow, ..
 def _weighed(weighings: Sequence[Weighing], taken: Sequence[TakenRow], settings: Workshop) -> tuple[WeighedRow, ...]:
     return tuple(
         WeighedRow(
-            name=row.item.name, planned_g=from_mg(row.planned_mg), actual_g=from_mg(row.actual_mg),
-            because=row.because, lots=tuple(found.lot for found in taken if found.item == row.item.code),
+            code=row.item.code, name=row.item.name, planned_g=from_mg(row.planned_mg),
+            actual_g=from_mg(row.actual_mg), because=row.because,
+            lots=tuple(found.lot for found in taken if found.item == row.item.code),
             is_off=Deviation(row.planned_mg, row.actual_mg).beyond(settings.weigh_tolerance),
         )
         for row in weighings
@@ -246,36 +285,38 @@ def _rejects(row: Load) -> tuple[tuple[str, int], ...]:
     return tuple(rows.order_by("reason"))
 
 
+def _lots(row: Load) -> tuple[str, ...]:
+    entries = StockMovement.objects.filter(load=row, reason="made", corrected_by=None).order_by("lot__code")
+    return tuple(entries.values_list("lot__code", flat=True).distinct())
+
+
 def _events(row: Load) -> tuple[EventRow, ...]:
     events = BatchEvent.objects.filter(load=row).select_related("by").order_by("-at", "-pk")
     return tuple(EventRow(event.at, str(event.by) if event.by else "", event.kind, event.text) for event in events)
 
 
-def _spare(goods: Catalogue, row: Load, shown: LoadRow) -> tuple[SpareRow, ...]:
-    """Room that nobody has asked for, while the load can still be filled."""
+def _spare(today: Catalogue, row: Load, shown: LoadRow, settings: Workshop) -> tuple[RoomRow, ...]:
+    """Room that nobody has asked for, while the load can still be filled: 4 queries then."""
     if shown.stands is not BatchState.PLANNED:
         return ()
-    room = spare_room(goods, production.load_value(row))
-    return tuple(SpareRow(batch.sku_name(goods, sku), pieces) for (sku, _), pieces in room.items())
-
-
-def _versions(goods: Catalogue, row: Load) -> tuple[str, ...]:
-    """The recipe versions a load is made by: ``SUC v1``."""
-    used = row.recipes or recipes_used(goods, production.load_value(row))
-    return tuple(f"{code} v{version}" for code, version in used.items())
+    shop, plan = production.planner(settings, today), production.plan_of(row.day)
+    return spare.room(shop, plan, production.load_value(row))[1]
 
 
 def _newer(today: Catalogue, row: Load) -> tuple[str, ...]:
-    """Recipes that were edited since the batch was begun: it keeps the version it began with."""
-    found = []
-    for code, version in row.recipes.items():
-        recipe = today.items[code].recipe if code in today.items else None
-        if recipe and recipe.version != version:
-            text = (
-                f"{_name(today, code)}: this batch keeps version {version}; version {recipe.version} is in force now."
-            )
-            found.append(text)
-    return tuple(found)
+    """Recipes that were edited since the batch was begun, which keeps its versions: 1 query where there are some."""
+    recipes = {code: today.items[code].recipe for code in row.recipes if code in today.items}
+    newer = {code: recipe.version for code, recipe in recipes.items() if recipe and recipe.version != row.recipes[code]}
+    since = catalogue.since(newer) if newer else {}
+
+    def called(code: str, version: int) -> str:
+        return f"version {version} ({since_words(since[code, version], clock.today())})"
+
+    return tuple(
+        f"{_name(today, code)}: this batch keeps {called(code, row.recipes[code])}; "
+        f"{called(code, version)} is in force now."
+        for code, version in newer.items()
+    )
 
 
 def _name(goods: Catalogue, code: str) -> str:

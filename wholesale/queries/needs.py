@@ -153,6 +153,7 @@ class StockDay(NamedTuple):
     comes: Amount
     left: Amount
     is_short: bool
+    lost: Amount | None
 
     @property
     def amounts(self) -> tuple[Amount, Amount, Amount]:
@@ -306,12 +307,13 @@ class _Page:
         return tuple(OrderSum(whom, self.amount(outlook.sku, quantity)) for whom, quantity in sorted(sums.items()))
 
     def stock_days(self, outlook: Outlook) -> tuple[StockDay, ...]:
-        changing = [day for i, day in enumerate(outlook.days) if day.needed or day.comes or not i]
+        changing = [day for i, day in enumerate(outlook.days) if day.needed or day.comes or day.lost or not i]
         return tuple(self._stock_day(outlook.sku, day) for day in changing)
 
     def _stock_day(self, sku: Sku, day: DayStock) -> StockDay:
         needed, comes, left = (self.amount(sku, quantity) for quantity in (day.needed, day.comes, day.left))
-        return StockDay(day.day, needed, comes, left, day.left < 0)
+        lost = self.amount(sku, day.lost) if day.lost else None
+        return StockDay(day.day, needed, comes, left, day.left < 0, lost)
 
 
 def amount_of(item: Item, quantity: int) -> Amount:
@@ -334,9 +336,12 @@ def loads(which: Q) -> QuerySet[LoadRow]:
 
 def free_stock() -> list[OnHand]:
     """Free stock of everything, materials too, in the ledger's units: 1 query."""
-    columns = ("item__code", "scent", "usable_on", "free")
+    columns = ("item__code", "scent", "usable_on", "free", "expires_on")
     lots = production.sound_lots().filter(free__gt=0).order_by("usable_on", "pk").values_list(*columns)
-    return [OnHand(sku=Sku(item, scent), usable_on=day, quantity=Fraction(free)) for item, scent, day, free in lots]
+    return [
+        OnHand(sku=Sku(item, scent), usable_on=day, quantity=Fraction(free), expires_on=expires)
+        for item, scent, day, free, expires in lots
+    ]
 
 
 def whom(rows: Iterable[LoadRow]) -> dict[str, Whom]:

@@ -124,15 +124,11 @@ def _refuse_unpriced(basket: Basket, goods: Catalogue, unit_prices: dict[str, De
 def _promise(
     basket: Basket, planner: Shop, settings: Workshop, priced: Priced
 ) -> tuple[Promise | None, Outcome | None, Refusal | None]:
-    deposit = settings.deposit_days if priced.totals.deposit else None
+    asked = asked_now(settings, settings.deposit_days if priced.totals.deposit else None)
+    stock = production.free_stock()
+    plan = production.promised_against(planner, stock, planner.calendar.bench_day(asked.on, asked.at, asked.cut_off))
     try:
-        found, outcome = promise(
-            planner,
-            production.current_plan(),
-            demands_of(basket),
-            production.free_stock(),
-            asked_now(settings, deposit),
-        )
+        found, outcome = promise(planner, plan, demands_of(basket), stock, asked)
     except Refusal as no_room:
         return None, None, no_room
     return found, outcome, None

@@ -230,10 +230,7 @@ class RecipePage:
 def recipes() -> RecipeList:
     """All recipes in force today: 9 queries, however many."""
     goods, settings = catalogue.catalogue(clock.today()), workshop.workshop()
-    since = {
-        (code, version): day
-        for code, version, day in RecipeRow.objects.values_list("item__code", "version", "valid_from")
-    }
+    since = catalogue.since()
     rows = [_row(goods, item, settings, since) for item in goods.items.values() if item.recipe]
     groups = ((title, tuple(row for row in rows if row.kind == kind)) for kind, title in KINDS.items())
     return RecipeList(
@@ -395,7 +392,7 @@ def _state(row: RecipeRow, newer: Iterable[tuple[RecipeRow, Recipe]], ruling: in
 
 def _batches(code: str) -> tuple[BatchShown, ...]:
     """Begun batches that are not finished, and the version each keeps: 1 query."""
-    unfinished = Q(done_at__isnull=True) | Q(lots__usable_on__gt=clock.today())
+    unfinished = Q(done_at__isnull=True) | Q(movements__lot__usable_on__gt=clock.today())
     rows = Load.objects.filter(unfinished, recipes__has_key=code, scrapped_at__isnull=True)
     return tuple(
         BatchShown(id=row.pk, number=str(row), day=row.day, what=row.what.name, version=row.recipes[code])

@@ -1,6 +1,5 @@
 """Spare room of a planned load, and for whom it may be used: later orders, what the shelf lacks, the shelf."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import NamedTuple
@@ -31,8 +30,17 @@ class TargetRow(NamedTuple):
     pieces: int
 
 
+class RoomRow(NamedTuple):
+    """Good pieces of something that fit into a load alone, and whether it begins there; if not, pieces as they come."""
+
+    sku: Sku
+    name: str
+    pieces: int
+    begins: bool
+
+
 class FitRow(NamedTuple):
-    """Good pieces of a product that fit alone, and how many the shelf is below its target."""
+    """Good pieces of a product that can begin in a load, and how many the shelf is below its target."""
 
     sku: Sku
     name: str
@@ -51,19 +59,30 @@ class MakingRow(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Spare:
-    """Net grams left (``None`` where they don't bind), good pieces that fit of each sku alone, and who could use it."""
+    """Net grams left (``None`` where they don't bind), what fits, and who could use it."""
 
     grams: Decimal | None
-    pieces: dict[Sku, int]
+    rows: tuple[RoomRow, ...]
     offers: tuple[OfferRow, ...]
     targets: tuple[TargetRow, ...]
-    names: Mapping[Sku, str]
+    products: frozenset[Sku]
+
+    @property
+    def pieces(self) -> dict[Sku, int]:
+        """Good pieces that fit of each sku alone."""
+        return {row.sku: row.pieces for row in self.rows}
+
+    @property
+    def later(self) -> tuple[RoomRow, ...]:
+        """What fits and comes from an earlier step, so that nothing of it can be begun here."""
+        return tuple(row for row in self.rows if not row.begins)
 
     @property
     def fits(self) -> tuple[FitRow, ...]:
-        """The products that fit, those the shelf lacks first; parts are made when something needs them."""
+        """The products that can begin here, those the shelf lacks first; parts are made when something needs them."""
         below = {row.sku: row.below for row in self.targets}
-        rows = (FitRow(sku, name, self.pieces[sku], below.get(sku, 0)) for sku, name in self.names.items())
+        wanted = (row for row in self.rows if row.begins and row.sku in self.products)
+        rows = (FitRow(row.sku, row.name, row.pieces, below.get(row.sku, 0)) for row in wanted)
         return tuple(sorted(rows, key=lambda row: not row.below))
 
 
@@ -73,18 +92,25 @@ def of_load(load: int) -> Spare | None:
     row = next((one for one in plan.loads if one.ref == load and not one.done and not one.begun), None)
     if row is None:
         return None
-    room = spare.spare(shop, plan, row)
-    fits = {sku: good for sku, n in room.pieces.items() if (good := spare.most_good(shop.catalogue, sku, n))}
+    found, rows = room(shop, plan, row)
+    begins = {row.sku: row.pieces for row in rows if row.begins}
     stock, demands = production.free_stock(), production.demands()
     return Spare(
-        grams=room.grams, pieces=fits, offers=_offers(shop, plan, row, demands, stock) if fits else (),
-        targets=_targets(fits, demands, stock) if fits else (),
-        names={
-            sku: sku_name(shop.catalogue, sku)
-            for sku in fits
-            if shop.catalogue.items[sku.item].kind is ItemKind.PRODUCT
-        },
+        grams=found.grams, rows=rows, offers=_offers(shop, plan, row, demands, stock) if begins else (),
+        targets=_targets(begins, demands, stock) if begins else (),
+        products=frozenset(sku for sku in begins if shop.catalogue.items[sku.item].kind is ItemKind.PRODUCT),
     )  # fmt: skip
+
+
+def room(shop: Shop, plan: Plan, load: Load) -> tuple[spare.SpareRoom, tuple[RoomRow, ...]]:
+    """What is left in a planned load by the planner's own count, and the good pieces that come of it: no query."""
+    found, goods = spare.spare(shop, plan, load), shop.catalogue
+    rows = (
+        RoomRow(sku, sku_name(goods, sku), spare.most_good(goods, sku, pieces) if begins else pieces, begins)
+        for sku, pieces in found.pieces.items()
+        for begins in [sku in found.begins]
+    )
+    return found, tuple(row for row in rows if row.pieces)
 
 
 def for_shelf() -> tuple[MakingRow, ...]:

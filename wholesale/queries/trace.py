@@ -1,9 +1,10 @@
 """Where a lot went and where it came from, through every batch and every shipment between.
 
-A batch takes lots (its entries in the ledger) and makes lots. Pieces that go on to a
-later step of the same order were in the earlier step's batch too, so a batch of bases
-leads to the batches that topped those bases. Where an order was poured in two batches,
-each later batch may hold pieces of both: a trace names all of them, never too few.
+A batch takes lots and puts pieces into lots: its entries in the ledger, which say whose the
+pieces are. Pieces that go on to a later step of the same order were in the earlier step's
+batch too, so a batch of bases leads to the batches that topped those bases, and to the lots
+these orders' pieces are in. Where an order was poured in two batches, each later batch may
+hold pieces of both: a trace names all of them, never too few.
 """
 
 from collections.abc import Iterable, Mapping
@@ -16,7 +17,7 @@ from django.db.models import OuterRef, Q, QuerySet, Subquery, Sum
 
 from wholesale.core.catalogue import Sku
 from wholesale.core.values import NotFound
-from wholesale.models import Load, LoadPortion, Lot, Operation, Scent, ShipmentLot, StockMovement
+from wholesale.models import Load, LoadPortion, Lot, Operation, Reservation, Scent, ShipmentLot, StockMovement
 from wholesale.queries.production import UNITS
 
 #: The name of a row's scent, found by its code in the row's own query.
@@ -44,10 +45,11 @@ class TracedBatch(NamedTuple):
 
 
 class TracedLot(NamedTuple):
-    """One lot on the way: of what, from whom or from which batch, and what is left of it."""
+    """One lot on the way: of what, from whom or from which batch, whether it is stopped, and what is left of it."""
 
     code: str
     name: str
+    state: str
     supplier: str
     supplier_lot: str
     on_hand: Fraction
@@ -74,13 +76,25 @@ class Trace:
     sent: tuple[Sent, ...] = ()
 
 
+#: Whose pieces: the row of an order's line or of what the workshop makes for itself (0: neither), and of what.
+_Whose = tuple[int, int, Sku]
+
+
 class _Step(NamedTuple):
-    """Pieces of a load: whose, of what, at which place in the recipe."""
+    """Pieces of a load: whose, at which place in the recipe."""
 
     load: int
-    whose: tuple[int, int, Sku]
+    whose: _Whose
     position: int
     done_at: datetime
+
+
+class _PutIn(NamedTuple):
+    """Pieces that a batch put into a lot; of older entries nobody knows whose."""
+
+    lot: int
+    load: int
+    whose: _Whose | None
 
 
 def trace_forward(code: str) -> Trace:
@@ -91,12 +105,15 @@ def trace_forward(code: str) -> Trace:
     start = _start(code)
     lots, positions = {start.pk: 0}, _positions()
     loads: dict[int, int] = {}
+    took: set[int] = set()
     new = {start.pk}
     while new:
-        taking = _loads_that_took(new) - set(loads)
-        taking |= _neighbours(taking, positions, later=True) - set(loads)
+        taking = _loads_that_took(new) - took
+        later = _neighbours(dict.fromkeys(taking), positions, later=True)
+        took |= taking
         _add(loads, taking)
-        new = set(Lot.objects.filter(load__in=taking).values_list("pk", flat=True)) - set(lots)
+        _add(loads, {step.load for step in later})
+        new = _lots_made(taking, later) - set(lots)
         _add(lots, new)
     known = _lots(lots)
     batches = _batches(loads, known)
@@ -106,20 +123,44 @@ def trace_forward(code: str) -> Trace:
 def trace_back(code: str) -> Trace:
     """The batches a lot went through, the lots they took, and so on to what was bought.
 
-    Queries: 5, and 4 for each level of recipes on the way, however many batches and lots.
+    Queries: 6, and 4 for each level of recipes on the way, however many batches and lots.
     """
     start = _start(code)
     lots, positions = {start.pk: 0}, _positions()
     loads: dict[int, int] = {}
-    new = {start.load_id} if start.load_id else set()
+    new = {start.pk}
     while new:
-        new |= _neighbours(new, positions, later=False) - set(loads)
-        _add(loads, new)
-        found = _lots_taken_by(new)
-        _add(lots, found.keys() - lots.keys())
-        new = {load for load in found.values() if load} - set(loads)
+        makers = _by_load(_put_in(Q(lot__in=new)))
+        earlier = {step.load for step in _neighbours(makers, positions, later=False)}
+        taken = _lots_taken_by((set(makers) | earlier) - set(loads))
+        _add(loads, makers)
+        _add(loads, earlier)
+        new = taken - set(lots)
+        _add(lots, new)
     known = _lots(lots)
     return Trace(batches=_batches(loads, known), lots=_in_order(lots, known, start.pk))
+
+
+@dataclass(frozen=True, kw_only=True)
+class MadeOf:
+    """What was made of a lot: batches and lots on the way, and the orders that hold pieces of these, or got them."""
+
+    batches: tuple[TracedBatch, ...]
+    lots: tuple[TracedLot, ...]
+    orders: tuple[str, ...]
+
+    @property
+    def goes_on(self) -> tuple[TracedLot, ...]:
+        """The lots that are not stopped."""
+        return tuple(lot for lot in self.lots if lot.state == "ok")
+
+
+def made_of(code: str) -> MadeOf:
+    """What was made of a lot, through every level: 1 query more than its trace forward."""
+    found = trace_forward(code)
+    held = Reservation.objects.filter(lot__code__in=[lot.code for lot in found.lots])
+    orders = held.order_by("order_scent__line__order").values_list("order_scent__line__order__number", flat=True)
+    return MadeOf(batches=found.batches, lots=found.lots, orders=tuple(dict.fromkeys(orders)))
 
 
 def _start(code: str) -> Lot:
@@ -145,10 +186,35 @@ def _loads_that_took(lots: Iterable[int]) -> set[int]:
     return {load for _, load, _ in _net().filter(lot__in=lots, net__lt=0)}
 
 
-def _lots_taken_by(loads: Iterable[int]) -> dict[int, int | None]:
-    """The lots that batches took, with the batch each was made in: 2 queries."""
-    taken = {lot for lot, _, _ in _net().filter(load__in=loads, net__lt=0)}
-    return dict(Lot.objects.filter(pk__in=taken).values_list("pk", "load"))
+def _lots_taken_by(loads: Iterable[int]) -> set[int]:
+    return {lot for lot, _, _ in _net().filter(load__in=loads, net__lt=0)}
+
+
+def _lots_made(taking: set[int], later: Iterable[_Step]) -> set[int]:
+    """The lots that batches put something into, and those that the pieces of later steps went into: 1 query."""
+    pieces = {(step.load, step.whose) for step in later}
+    rows = _put_in(Q(load__in=taking | {load for load, _ in pieces}))
+    return {row.lot for row in rows if row.load in taking or row.whose is None or (row.load, row.whose) in pieces}
+
+
+def _put_in(of: Q) -> list[_PutIn]:
+    """What batches put into lots and was not taken back: 1 query."""
+    rows = StockMovement.objects.filter(of, load__isnull=False, quantity__gt=0, corrects=None, corrected_by=None)
+    columns = ("lot", "load", "portion__order_scent", "portion__for_stock", "lot__item__code", "lot__scent")
+    found = rows.filter(reason__in=("made", "left over")).order_by("pk").values_list("portion", *columns)
+    return [
+        _PutIn(lot, load, (order or 0, stock or 0, Sku(item, scent)) if portion else None)
+        for portion, lot, load, order, stock, item, scent in found
+    ]
+
+
+def _by_load(rows: Iterable[_PutIn]) -> dict[int, set[_Whose] | None]:
+    """Whose pieces each batch put in; ``None``: all that it holds may be among them."""
+    found: dict[int, set[_Whose] | None] = {}
+    for row in rows:
+        known = found.setdefault(row.load, set())
+        found[row.load] = None if known is None or row.whose is None else known | {row.whose}
+    return found
 
 
 def _positions() -> dict[tuple[str, str], int]:
@@ -157,20 +223,24 @@ def _positions() -> dict[tuple[str, str], int]:
     return {(item, code): position for item, code, position in rows}
 
 
-def _neighbours(loads: Iterable[int], positions: Mapping[tuple[str, str], int], *, later: bool) -> set[int]:
-    """The batches that the pieces of these went on to (or came from): same order, same sku, another step: 2 queries."""
-    own = _steps(Q(load__in=loads), positions)
+def _neighbours(
+    of: Mapping[int, set[_Whose] | None], positions: Mapping[tuple[str, str], int], *, later: bool
+) -> list[_Step]:
+    """Where pieces of these batches (all, or those of somebody) went on to, or came from: 2 queries.
+
+    Same order, same sku, another step.
+    """
+    own = [s for s in _steps(Q(load__in=list(of)), positions) if (whose := of[s.load]) is None or s.whose in whose]
     orders, stock = {step.whose[0] for step in own} - {0}, {step.whose[1] for step in own} - {0}
     others = _steps(Q(order_scent__in=orders) | Q(for_stock__in=stock), positions)
-    by_whose: dict[tuple[int, int, Sku], list[_Step]] = {}
+    by_whose: dict[_Whose, list[_Step]] = {}
     for step in own:
         by_whose.setdefault(step.whose, []).append(step)
-    return {
-        other.load
+    return [
+        other
         for other in others
-        for step in by_whose.get(other.whose, ())
-        if (_follows(other, step) if later else _follows(step, other))
-    }
+        if any(_follows(other, step) if later else _follows(step, other) for step in by_whose.get(other.whose, ()))
+    ]
 
 
 def _follows(after: _Step, before: _Step) -> bool:
@@ -195,7 +265,7 @@ def _in_order(lots: Mapping[int, int], known: Mapping[int, Lot], start: int) -> 
     rows = (known[lot] for lot in lots if lot != start)
     return tuple(
         TracedLot(
-            row.code, _lot_name(row), row.supplier, row.supplier_lot,
+            row.code, _lot_name(row), row.state, row.supplier, row.supplier_lot,
             Fraction(row.on_hand, UNITS[row.item.unit]), row.item.unit,
         )
         for row in rows

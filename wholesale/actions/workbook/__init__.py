@@ -69,7 +69,7 @@ def _check(book: Workbook, catalogue: Catalogue) -> None:
 
 def _write(changes: Changes, book: Workbook, catalogue: Catalogue, first_password: str | None, by: User | None) -> None:
     house.write(changes, book)
-    goods.write(changes, book, by)
+    goods.write(changes, book, catalogue, by)
     trade.write(changes, book, first_password)
     shelf.write(changes, book, by)
     bills.write(changes, book, by)

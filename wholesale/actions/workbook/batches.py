@@ -6,7 +6,7 @@ from itertools import groupby
 
 from accounts.models import User
 from wholesale import clock
-from wholesale.actions import ledger, mending
+from wholesale.actions import ledger, lots, mending
 from wholesale.actions.workbook.changes import Changes
 from wholesale.core.catalogue import Catalogue, Operation, Sku
 from wholesale.core.production.weighing import recipes_used
@@ -22,9 +22,7 @@ from wholesale.models import (
     Item,
     Load,
     LoadPortion,
-    Lot,
     OrderLineScent,
-    Reservation,
 )
 from wholesale.queries import production, workshop
 
@@ -113,18 +111,13 @@ def _wanted(row: BatchRow) -> Iterable[tuple[int, int]]:
 def _into_stock(portion: LoadPortion, row: BatchRow, step: Operation, by: User | None) -> None:
     """A product whose cure has begun is a lot, reserved for its order."""
     usable_on = row.usable_on or row.day + timedelta(days=step.cure_days or 0)
-    known = {"made_on": row.day, "usable_on": usable_on, "load": portion.load}
-    lot = Lot.objects.filter(load=portion.load, item=portion.item, scent=row.scent).first()
-    if lot is None:
-        count = portion.load.lots.count()
-        code = f"{row.number}-{count + 1}" if count else row.number
-        lot = Lot.objects.create(code=code, item=portion.item, scent=row.scent, **known)
-    why = ledger.Why(reason="made", by=by, reference=row.number, load=portion.load, because="from the workbook")
+    lot = lots.lot_of(portion.load, portion, made_on=row.day, usable_on=usable_on)
+    why = ledger.Why(
+        reason="made", by=by, reference=row.number, load=portion.load, portion=portion, because="from the workbook"
+    )  # fmt: skip
     ledger.move(lot, portion.good or 0, why)
     if portion.order_scent_id:
-        Reservation.objects.create(
-            lot=lot, order_scent_id=portion.order_scent_id, pieces=portion.good or 0, from_stock=False
-        )
+        ledger.hold(lot, portion.order_scent_id, portion.good or 0)
 
 
 def _freeze_recipes(rows: Iterable[BatchRow]) -> None:

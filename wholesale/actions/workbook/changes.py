@@ -17,15 +17,20 @@ M = TypeVar("M", bound=Model)
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """One row that was ``added``, ``changed`` or ``removed``, and in what way."""
+    """One row that was ``added``, ``changed`` or ``removed``, and in what way.
+
+    ``details`` are the single differences where there are several.
+    """
 
     file: str
     key: str
     how: str
     what: str = ""
+    details: tuple[str, ...] = ()
 
     def __str__(self) -> str:
-        return f"{self.file}: {self.key} {self.how}" + (f" ({self.what})" if self.what else "")
+        words = ": ".join(filter(None, (self.what, "; ".join(self.details))))
+        return f"{self.file}: {self.key} {self.how}" + (f" ({words})" if words else "")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,9 +68,9 @@ class Changes:
         """All of them, in the order they were made."""
         return Report(changes=tuple(self._made), notes=tuple(self._notes), kept=tuple(kept))
 
-    def note(self, row: Row, how: str, what: str = "") -> None:
+    def note(self, row: Row, how: str, what: str = "", details: tuple[str, ...] = ()) -> None:
         """Keep that something happened to a row of a sheet."""
-        self._add(row.FILE, row.label, how, what)
+        self._add(row.FILE, row.label, how, what, details)
 
     def tell(self, row: Row, text: str) -> None:
         """Keep something about a row that somebody should look at."""
@@ -80,8 +85,8 @@ class Changes:
         files = {self._book.called(sheet.FILE) for sheet in sheets}
         return any(change.file in files and change.how != "added" for change in self._made)
 
-    def _add(self, file: str, key: str, how: str, what: str = "") -> None:
-        self._made.append(Change(file=self._book.called(file), key=key, how=how, what=what))
+    def _add(self, file: str, key: str, how: str, what: str = "", details: tuple[str, ...] = ()) -> None:
+        self._made.append(Change(file=self._book.called(file), key=key, how=how, what=what, details=details))
 
     def put(self, row: Row, model: type[M], key: dict[str, Any], values: dict[str, Any], what: str = "") -> M:
         """Return the model's row of that key with these values: made, changed, or left alone.

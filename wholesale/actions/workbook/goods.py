@@ -5,13 +5,16 @@ version is ever overwritten, since begun and finished batches are made by theirs
 """
 
 from collections.abc import Iterable, Sequence
-from datetime import date
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 from accounts.models import User
 from wholesale import clock
-from wholesale.actions.workbook.changes import Changes, alike
+from wholesale.actions.workbook.changes import Changes, alike, plain_text
+from wholesale.core import catalogue as core
+from wholesale.core.catalogue import Catalogue
+from wholesale.core.recipes import ALWAYS, differences, since_words
 from wholesale.core.values import to_e4, to_mg
 from wholesale.core.workbook.cells import SCENT_OIL
 from wholesale.core.workbook.reading import Workbook
@@ -25,9 +28,8 @@ from wholesale.core.workbook.sheets import (
     SubstituteRow,
 )
 from wholesale.models import Equipment, Item, Operation, Recipe, RecipeLine, Scent, Substitute
+from wholesale.queries import catalogue
 
-#: The first recipe we are told of is the one that was always followed.
-_ALWAYS = date(2000, 1, 1)
 _LINE = ("component_id", "basis", "quantity", "carrier_id", "step")
 _OPERATION = (
     "code", "name", "equipment_id", "melt_id", "hands", "minutes_per_piece", "minutes_per_load", "yield_share",
@@ -38,8 +40,8 @@ _OPERATION = (
 Content = tuple[list[dict[str, Any]], list[dict[str, Any]]]
 
 
-def write(changes: Changes, book: Workbook, by: User | None) -> None:
-    """Write everything that is bought, made and made with."""
+def write(changes: Changes, book: Workbook, told: Catalogue, by: User | None) -> None:
+    """Write everything that is bought, made and made with; ``told`` is what the book says of it."""
     both: list[ItemRow | MaterialRow] = [*book.rows(ItemRow), *book.rows(MaterialRow)]
     places = _places(both)
     for item in both:
@@ -53,7 +55,7 @@ def write(changes: Changes, book: Workbook, by: User | None) -> None:
         changes.put(held, Equipment, {"code": held.code}, _equipment(held))
     if book.has(SubstituteRow):
         _write_substitutes(changes, book, items)
-    _write_recipes(changes, book, items, by)
+    _write_recipes(changes, book, told, items, by)
 
 
 def _places(rows: Sequence[ItemRow | MaterialRow]) -> dict[str, int]:
@@ -125,16 +127,27 @@ def _equipment(row: EquipmentRow) -> dict[str, Any]:
 # ── recipes ──────────────────────────────────────────────────────────────────
 
 
-def _write_recipes(changes: Changes, book: Workbook, items: dict[str, int], by: User | None) -> None:
+def _write_recipes(changes: Changes, book: Workbook, told: Catalogue, items: dict[str, int], by: User | None) -> None:
     equipment = dict(Equipment.objects.values_list("code", "pk"))
     versions = _versions()
+    goods = catalogue.catalogue(clock.today())
     for row in book.rows(ItemRow):
         lines = [_line(line, items) for line in book.rows(RecipeLineRow) if line.item == row.code]
         steps = [_operation(step, items, equipment) for step in book.rows(OperationRow) if step.item == row.code]
         stored = versions.get(items[row.code], [])
         before = next((recipe for recipe in reversed(stored) if recipe.valid_from <= clock.today()), None)
         if before is None or not _is_same(_as_stored(before), (lines, steps)):
-            _write_recipe(changes, row, items[row.code], stored, (lines, steps), by)
+            differing = _differing(goods, row.code, told.items[row.code].recipe) if before else ()
+            _write_recipe(changes, row, items[row.code], stored, (lines, steps), by, differing)
+
+
+def _differing(goods: Catalogue, item: str, new: core.Recipe | None) -> tuple[str, ...]:
+    """What differs from the recipe in force, in words."""
+    old = goods.items[item].recipe or core.Recipe()
+    steps = tuple(
+        replace(step, targets=plain_text(step.targets), cautions=plain_text(step.cautions)) for step in old.operations
+    )
+    return differences(goods, replace(old, operations=steps), new or core.Recipe())
 
 
 def _line(row: RecipeLineRow, items: dict[str, int]) -> dict[str, Any]:
@@ -173,10 +186,11 @@ def _is_same(one: Content, other: Content) -> bool:
 
 
 def _write_recipe(
-    changes: Changes, row: ItemRow, item: int, stored: Sequence[Recipe], content: Content, by: User | None
-) -> None:
+    changes: Changes, row: ItemRow, item: int, stored: Sequence[Recipe], content: Content, by: User | None,
+    differing: tuple[str, ...],
+) -> None:  # fmt: skip
     """Add a recipe's next version, valid from today; the first one is valid from always."""
-    version, valid_from = (stored[-1].version + 1, clock.today()) if stored else (1, _ALWAYS)
+    version, valid_from = (stored[-1].version + 1, clock.today()) if stored else (1, ALWAYS)
     because = "Loaded with the workbook" if stored else ""
     recipe = Recipe.objects.create(
         item_id=item, version=version, valid_from=valid_from, written_by=by, because=because
@@ -184,9 +198,8 @@ def _write_recipe(
     lines, steps = content
     RecipeLine.objects.bulk_create(RecipeLine(recipe=recipe, position=i, **line) for i, line in enumerate(lines))
     Operation.objects.bulk_create(Operation(recipe=recipe, position=i, **step) for i, step in enumerate(steps))
-    changes.note(row, "changed" if stored else "added", f"recipe, version {version}")
+    changes.note(row, "changed" if stored else "added", f"recipe, version {version}", differing)
     for later in stored:
         if later.valid_from > clock.today():
-            changes.tell(
-                row, f"version {later.version} of its recipe was to hold from {later.valid_from}; it will not."
-            )
+            since = since_words(later.valid_from, clock.today())
+            changes.tell(row, f"version {later.version} of its recipe was to hold {since}; it will not.")

@@ -7,10 +7,10 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 from fractions import Fraction
 
-from wholesale.core.catalogue import Basis, Catalogue, Item, Operation, RecipeLine, Sku, Unit
+from wholesale.core.catalogue import Basis, Catalogue, Item, Operation, RecipeLine, Sku, Unit, sku_name
 from wholesale.core.documents.papers import Paper
 from wholesale.core.production.takes import is_at
 from wholesale.core.production.weighing import (
@@ -24,12 +24,9 @@ from wholesale.core.production.weighing import (
     tasks,
 )
 from wholesale.core.production.work import Load
-from wholesale.core.values import percent, plain, share
+from wholesale.core.values import percent, plain
 
 __all__ = ["BatchSheet", "Fill", "Melt", "melt_of", "melts", "parts", "sku_name", "steps", "tasks"]
-
-#: A sheet of scales shows hundredths of a gram at best.
-SHOWN = Decimal("0.01")
 
 CAUTIONS = (
     "Stay with wax as long as it is on the heat; heat it gently and never directly, with a thermometer in it.",
@@ -58,7 +55,7 @@ class Fill:
 class Ingredient:
     """One thing to weigh: ``bases`` says what its share is of, ``how`` shows the sum.
 
-    ``grams`` are exact, to the hundredth; ``scale_g`` is what the scale can show. ``named``
+    ``grams`` are exact, in whole milligrams; ``scale_g`` is what the scale can show. ``named``
     is the code in the recipe, another than ``code`` where a substitute stands in
     (``instead_of`` is its name). ``lots`` are those to take from, oldest first, or those
     it was taken from once ``actual_g`` was weighed. ``flash_point_c`` and
@@ -86,7 +83,7 @@ class Ingredient:
 
     @property
     def is_rounded(self) -> bool:
-        """Does the scale show something else than the exact hundredths?"""
+        """Does the scale show something else than the exact weight?"""
         return self.scale_g != self.grams
 
     @property
@@ -134,6 +131,11 @@ class Melt:
         return " + ".join(f"{fill.pieces} × {plain(fill.grams_each)} g" for fill in self.fills)
 
     @property
+    def codes(self) -> frozenset[str]:
+        """Items that are weighed or counted into it."""
+        return frozenset([*(part.code for part in self.ingredients), *(extra.code for extra in self.extras)])
+
+    @property
     def fresh_g(self) -> Decimal:
         """What is to be weighed exactly: the gross without what is there already."""
         return sum((part.grams for part in self.ingredients), Decimal(0))
@@ -146,11 +148,18 @@ class Melt:
     @property
     def pot_g(self) -> Decimal:
         """What is in the pot: as the scale shows it, with what was left of earlier melts."""
-        return (self.scale_g if self.is_rounded else self.fresh_g) + self.leftover_g
+        return self.scale_g + self.leftover_g
+
+    @property
+    def weighed_g(self) -> Decimal | None:
+        """What really went into the pot, with what was left of earlier melts; ``None`` until all of it is weighed."""
+        weights = [part.actual_g for part in self.ingredients]
+        known = [grams for grams in weights if grams is not None]
+        return sum(known, self.leftover_g) if known and len(known) == len(weights) else None
 
     @property
     def is_rounded(self) -> bool:
-        """Does the scale show something else than the exact hundredths?"""
+        """Does the scale show something else than the exact weights?"""
         return any(part.is_rounded for part in self.ingredients)
 
     @property
@@ -251,12 +260,6 @@ class BatchSheet(Paper):
         return any(part.actual_g is not None for melt in self.melts for part in melt.ingredients)
 
 
-def sku_name(catalogue: Catalogue, sku: Sku) -> str:
-    """An item's name with its scent: ``Succulent cup, Rain garden``."""
-    scent = catalogue.scents[sku.scent].name if sku.scent in catalogue.scents else sku.scent
-    return ", ".join(part for part in (catalogue.items[sku.item].name, scent) if part)
-
-
 def holds(catalogue: Catalogue, equipment: str) -> str:
     """What one load of a piece of equipment can be, in words: ``500 g or 12 pieces``."""
     found = catalogue.equipment.get(equipment)
@@ -308,26 +311,20 @@ def melts(catalogue: Catalogue, load: Load, how: Dosing | None = None) -> tuple[
 
 
 def melt_of(catalogue: Catalogue, sku: Sku, fills: Iterable[Fill], how: Dosing | None = None) -> Melt:
-    """One melt with what to weigh; the shown hundredths of a gram sum to the shown gross."""
+    """One melt with what to weigh; its parts sum to the gross to the milligram."""
     into, how = tuple(fills), how or Dosing()
     net = sum((fill.grams for fill in into), Decimal(0))
     return _shown(catalogue, melt_plan(catalogue, sku, net, how), into, how)
 
 
 def _shown(catalogue: Catalogue, plan: MeltPlan, fills: Iterable[Fill], how: Dosing) -> Melt:
-    grams = [dose.grams for dose in plan.doses]
-    fresh = sum(grams, Decimal(0)).quantize(SHOWN, ROUND_HALF_UP)
-    shown = [hundredths * SHOWN for hundredths in share(int(fresh / SHOWN), grams)] if grams else []
-    mix = _Mix([dose.line for dose in plan.doses], shown, fresh, catalogue)
+    mix = _Mix(plan.doses, catalogue)
     digits = decimals(how.division)
     item = catalogue.items[plan.sku.item]
     return Melt(
         name=sku_name(catalogue, plan.sku), code=plan.sku.item, fills=tuple(fills), net_g=plan.net_g, loss=item.loss,
-        gross_g=fresh + plan.leftover_g, leftover_g=plan.leftover_g, cautions=item.cautions,
-        ingredients=tuple(
-            _ingredient(dose, grams, mix, digits) for dose, grams in zip(plan.doses, shown, strict=True)
-        ),
-        digits=digits,
+        gross_g=mix.gross + plan.leftover_g, leftover_g=plan.leftover_g, cautions=item.cautions,
+        ingredients=tuple(_ingredient(dose, mix, digits) for dose in plan.doses), digits=digits,
         extras=tuple(_extra(row, quantity) for row, quantity in plan.counted),
         into=sku_name(catalogue, plan.into) if plan.into else "",
     )  # fmt: skip
@@ -365,18 +362,25 @@ def with_weights(found: Sequence[Melt], weighed: Mapping[str, tuple[Decimal, str
 
 @dataclass(frozen=True)
 class _Mix:
-    """The lines of a melt with their shown grams."""
+    """What one melt is weighed from, to say what each part of it is of."""
 
-    lines: list[RecipeLine]
-    shown: list[Decimal]
-    gross: Decimal
+    doses: Sequence[Dose]
     catalogue: Catalogue
+
+    @property
+    def lines(self) -> list[RecipeLine]:
+        """The recipe's lines behind the doses."""
+        return [dose.line for dose in self.doses]
+
+    @property
+    def gross(self) -> Decimal:
+        """All of it together."""
+        return sum((dose.grams for dose in self.doses), Decimal(0))
 
     def grams_of(self, carrier: str) -> Decimal:
         """Grams of the named share line, or of all share lines together."""
-        pairs = zip(self.lines, self.shown, strict=True)
-        wanted = (g for line, g in pairs if line.basis is Basis.SHARE and carrier in {"", line.component})
-        return sum(wanted, Decimal(0))
+        wanted = (dose for dose in self.doses if dose.line.basis is Basis.SHARE)
+        return sum((dose.grams for dose in wanted if carrier in {"", dose.line.component}), Decimal(0))
 
     def of_carrier(self) -> Fraction:
         """What the carriers' mass is multiplied by to carry its loads: 1.08 for 8 % of the wax."""
@@ -396,32 +400,32 @@ class _Mix:
         return sum((Fraction(line.quantity) for line in self.lines if line.basis is Basis.LOAD_ON_TOTAL), Fraction(0))
 
 
-def _ingredient(dose: Dose, grams: Decimal, mix: _Mix, digits: int) -> Ingredient:
+def _ingredient(dose: Dose, mix: _Mix, digits: int) -> Ingredient:
     item = dose.item
-    bases, how = _load_words(dose.line, grams, mix) if dose.is_load else _share_words(dose.line, mix)
+    bases, how = _load_words(dose.line, dose.grams, mix) if dose.is_load else _share_words(dose.line, mix)
     instead = mix.catalogue.items[dose.instead_of].name if dose.instead_of else ""
     return Ingredient(
-        code=item.code, name=item.name, grams=grams, scale_g=dose.scale_g, bases=bases, how=how, named=dose.named,
+        code=item.code, name=item.name, grams=dose.grams, scale_g=dose.scale_g, bases=bases, how=how, named=dose.named,
         is_load=dose.is_load, is_blend=is_blend(item), instead_of=instead, flash_point_c=item.flash_point_c,
         heating_limit_c=item.heating_limit_c, cautions=item.cautions, digits=digits,
     )  # fmt: skip
 
 
 def _share_words(line: RecipeLine, mix: _Mix) -> tuple[str, str]:
-    """A share's base and sum: ``100 % of the wax``, ``3,865.98 ÷ 1.08``."""
-    how = plain(mix.gross, 2)
+    """A share's base and sum: ``100 % of the wax``, ``3,865.979 ÷ 1.08``."""
+    how = plain(mix.gross)
     how += f" × (1 − {plain(mix.on_total())})" if mix.on_total() else ""
     how += f" ÷ {plain(mix.of_carrier())}" if mix.of_carrier() != 1 else ""
     how += f" × {plain(line.quantity)}" if line.quantity != 1 else ""
-    return f"{percent(line.quantity * 100)} of the wax", how if how != plain(mix.gross, 2) else "all of it"
+    return f"{percent(line.quantity * 100)} of the wax", how if how != plain(mix.gross) else "all of it"
 
 
 def _load_words(line: RecipeLine, grams: Decimal, mix: _Mix) -> tuple[str, str]:
     """A load's two bases and its sum: ``8 % of the wax, 7.41 % of the whole``, ``0.08 × 3,579.61``."""
     rate, wax = percent(line.quantity * 100), mix.grams_of("")
     if line.basis is Basis.LOAD_ON_TOTAL:
-        return f"{rate} of the whole, {_part(grams, wax)} of the wax", f"{plain(line.quantity)} × {plain(mix.gross, 2)}"
-    how = f"{plain(line.quantity)} × {plain(mix.grams_of(line.carrier), 2)}"
+        return f"{rate} of the whole, {_part(grams, wax)} of the wax", f"{plain(line.quantity)} × {plain(mix.gross)}"
+    how = f"{plain(line.quantity)} × {plain(mix.grams_of(line.carrier))}"
     return f"{rate} of {mix.carrier_name(line)}, {_part(grams, mix.gross)} of the whole", how
 
 
@@ -451,5 +455,5 @@ def parts(catalogue: Catalogue, load: Load) -> tuple[Extra, ...]:
 
 def _counted(item: Item, quantity: Fraction) -> str:
     if item.unit is Unit.GRAM:
-        return f"{plain(quantity, 2)} g"
+        return f"{plain(quantity, 3)} g"
     return f"{plain(quantity)} piece{'' if quantity == 1 else 's'}"

@@ -3,7 +3,7 @@
 Common practice, no source: orders come before the shelf, the shelf before kept samples.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -11,9 +11,6 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import NamedTuple
 
-from wholesale.core.catalogue import NO_LIMIT, Catalogue, Sku, filling, net_room
-from wholesale.core.production.weighing import Task, tasks
-from wholesale.core.production.work import Load
 from wholesale.core.values import Refusal
 
 
@@ -182,24 +179,57 @@ def file_rejects(lost: Sequence[int], rejects: Mapping[str, int], other: str) ->
     return filed
 
 
-# ── room ─────────────────────────────────────────────────────────────────────────
+# ── in which batch pieces were poured ────────────────────────────────────────────
 
 
-def spare_room(catalogue: Catalogue, load: Load) -> dict[tuple[Sku, str], int]:
-    """More pieces of each sku and step that the load's equipment has room for; none where nothing binds."""
-    equipment = catalogue.equipment.get(load.work.equipment)
-    if equipment is None:
-        return {}
-    found = tasks(catalogue, load)
-    used = sum((task.pieces * _each(catalogue, sku, task) for (sku, _), task in found.items()), Decimal(0))
-    spare = {}
-    for (sku, code), task in found.items():
-        each, net = _each(catalogue, sku, task), net_room(catalogue, sku.item, task.operation)
-        limits = [] if equipment.load_pieces is None else [equipment.load_pieces - load.pieces]
-        limits += [int((net - used) // each)] if net is not None and each else []
-        spare[sku, code] = max(0, min(limits, default=NO_LIMIT))
-    return {key: room for key, room in spare.items() if 0 < room < NO_LIMIT}
+class Poured(NamedTuple):
+    """Pieces, and the batch they were poured in."""
+
+    batch: int
+    pieces: int
 
 
-def _each(catalogue: Catalogue, sku: Sku, task: Task) -> Decimal:
-    return filling(catalogue, sku.item, task.operation)[1]
+class Passed(NamedTuple):
+    """Pieces that a batch took into a later step, and how many came good."""
+
+    pieces: int
+    good: int
+
+
+def waiting(
+    poured: Iterable[Poured], between: Iterable[Iterable[Passed]], entered: Mapping[int, int], lost: int
+) -> tuple[Poured, ...]:
+    """Pieces of one demand that wait for the step which puts them into stock, the first poured first.
+
+    ``between`` is what went through each step on the way, in the order it was done; ``entered``
+    the pieces in stock already, by the batch they were poured in; ``lost`` what the last step lost.
+    """
+    queue = tuple(poured)
+    for step in between:
+        out: tuple[Poured, ...] = ()
+        for passed in step:
+            taken, queue = split(queue, passed.pieces)
+            out += split(taken, passed.good)[0]
+        queue = out
+    return split(_less(queue, entered), lost)[1]
+
+
+def split(queue: Iterable[Poured], pieces: int) -> tuple[tuple[Poured, ...], tuple[Poured, ...]]:
+    """The first so many pieces of a queue, or all there are, and the rest."""
+    first, rest = [], []
+    for batch, there in queue:
+        taken = min(pieces, there)
+        pieces -= taken
+        first.append(Poured(batch, taken))
+        rest.append(Poured(batch, there - taken))
+    return tuple(part for part in first if part.pieces), tuple(part for part in rest if part.pieces)
+
+
+def _less(queue: Iterable[Poured], entered: Mapping[int, int]) -> tuple[Poured, ...]:
+    """A queue without what each batch has in stock already."""
+    gone, left = dict(entered), []
+    for batch, there in queue:
+        taken = min(there, gone.get(batch, 0))
+        gone[batch] = gone.get(batch, 0) - taken
+        left.append(Poured(batch, there - taken))
+    return tuple(part for part in left if part.pieces)

@@ -137,10 +137,13 @@ def net(needs: Sequence[Need], stock: Mapping[Sku, int]) -> dict[Sku, int]:
 def on_hand(
     catalogue: Catalogue, stock: Iterable[OnHand], batches: Iterable[Load] = (), by: date | None = None
 ) -> dict[Sku, int]:
-    """What can be counted on by a day, or ever: lots usable by then, and good parts that open batches will give."""
+    """What can be counted on by a day, or ever: lots usable on it, and good parts that open batches will give.
+
+    A lot past its last day by then is none; asked for ever, each lot counts.
+    """
     found: dict[Sku, Fraction] = {}
     for lot in stock:
-        if by is None or lot.usable_on <= by:
+        if by is None or (lot.usable_on <= by and not lot.is_past(by)):
             found[lot.sku] = found.get(lot.sku, Fraction(0)) + lot.quantity
     for load in batches:
         for portion in load.portions:

@@ -69,14 +69,16 @@ def _that_still_fit(shop: Shop, plan: Plan, in_order: Sequence[Demand], today: d
 
 
 def without(shop: Shop, plan: Plan, gone: set[str], stock: Iterable[OnHand], first_day: date) -> Plan:
-    """The plan when these demands fall away; parts being made for them stay if others count on them."""
+    """The plan when these demands fall away; of the parts being made for them those stay that others count on."""
     left = replace(
         _only(plan, lambda p: p.demand not in gone), picks=tuple(p for p in plan.picks if p.demand not in gone)
     )
-    bench = Bench(shop.catalogue, shop.calendar, left, stock, first_day)
+    on_hand = tuple(stock)
+    bench = Bench(shop.catalogue, shop.calendar, left, on_hand, first_day)
     made = {p.sku for load in plan.loads for p in load.portions if _is_part(shop.catalogue, p.sku)}
     if any(bench.short_on(sku) for sku in made):
-        return replace(lift(plan, gone, shop.catalogue), picks=left.picks)
+        with_parts = replace(lift(plan, gone, shop.catalogue), picks=left.picks)
+        return _without_spare_casts(shop, with_parts, gone, on_hand, first_day)
     return left
 
 
@@ -88,7 +90,7 @@ def lift(plan: Plan, demands: set[str], catalogue: Catalogue) -> Plan:
 def _without_spare_casts(
     shop: Shop, plan: Plan, torn: set[str], stock: Iterable[OnHand], first_day: date
 ) -> Plan:  # fmt: skip
-    """The plan less the casts to do that demands placed anew left behind and nobody counts on, latest first."""
+    """The plan less the casts to do that demands gone or placed anew left behind and nobody counts on, latest first."""
     bench = Bench(shop.catalogue, shop.calendar, plan, stock, first_day)
     loads = list(plan.loads)
     for number, load in reversed(list(enumerate(loads))):

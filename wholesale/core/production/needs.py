@@ -171,12 +171,16 @@ def _pegs(quantity: int, weights: Weights) -> tuple[Peg, ...]:
 
 
 class DayStock(NamedTuple):
-    """One day of one sku: what loads take, what is there and what comes, what is left (below 0: short)."""
+    """One day of one sku: what loads take, what is there and what comes, what is left (below 0: short).
+
+    ``lost`` went past its last day unused the evening before, and can't be taken any more.
+    """
 
     day: date
     needed: int
     comes: int
     left: int
+    lost: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -219,17 +223,18 @@ def outlooks(catalogue: Catalogue, taken: Iterable[Take], stock: Iterable[OnHand
     """Each sku that is taken, in the catalogue's order; what is past its day is needed today.
 
     ``stock`` is what is free and what is expected (pieces or milligrams), by the day it
-    may be used from; it serves these takes alone.
+    may be used from, oldest first as the bench takes it; it serves these takes alone.
+    What is past its last day serves none.
     """
     by_sku: dict[Sku, list[Take]] = defaultdict(list)
     for take in taken:
         by_sku[take.sku].append(take)
-    comes: dict[Sku, dict[date, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
+    lots: dict[Sku, list[OnHand]] = defaultdict(list)
     for row in stock:
-        comes[row.sku][row.usable_on] += row.quantity
+        lots[row.sku].append(row)
     order = {code: place for place, code in enumerate(catalogue.items)}
     in_order = sorted(by_sku, key=lambda sku: (order[sku.item], sku.scent))
-    return tuple(_outlook(catalogue, sku, by_sku[sku], comes[sku], today) for sku in in_order)
+    return tuple(_outlook(catalogue, sku, by_sku[sku], lots[sku], today) for sku in in_order)
 
 
 def expected(catalogue: Catalogue, load: Load, today: date) -> tuple[OnHand, ...]:
@@ -252,16 +257,15 @@ def in_one(item: Item) -> int:
     return 1000 if item.unit is Unit.GRAM else 1
 
 
-def _outlook(
-    catalogue: Catalogue, sku: Sku, taken: Sequence[Take], comes: Mapping[date, Fraction], today: date
-) -> Outlook:
+def _outlook(catalogue: Catalogue, sku: Sku, taken: Sequence[Take], lots: Sequence[OnHand], today: date) -> Outlook:
     days = _days(taken, today)
     needed = [sum(take.quantity for take in taken if max(take.day, today) == day) for day in days]
-    coming = _whole_by_day(comes, days)
     left, rows = 0, []
-    for day, needs, arrives in zip(days, needed, coming, strict=True):
-        left += arrives - needs
-        rows.append(DayStock(day, needs, arrives, left))
+    for day, needs, arrives, lost in zip(
+        days, needed, _whole_by_day(lots, days), _lost(lots, days, needed), strict=True
+    ):
+        left += arrives - lost - needs
+        rows.append(DayStock(day, needs, arrives, left, lost))
     return Outlook(
         sku=sku, takes=tuple(taken), days=tuple(rows),
         purchases=_purchases(catalogue.items[sku.item], sku, rows) if _is_bought(catalogue, sku) else (),
@@ -273,10 +277,31 @@ def _days(taken: Iterable[Take], today: date) -> list[date]:
     return [today + step * ONE_DAY for step in range((last - today).days + 1)]
 
 
-def _whole_by_day(comes: Mapping[date, Fraction], days: Sequence[date]) -> list[int]:
+def _whole_by_day(lots: Iterable[OnHand], days: Sequence[date]) -> list[int]:
     """What comes by day in whole units: expected pieces are counted once they are whole."""
+    comes: dict[date, Fraction] = defaultdict(Fraction)
+    for lot in lots:
+        comes[lot.usable_on] += lot.quantity
     so_far = [int(sum(quantity for when, quantity in comes.items() if when <= day)) for day in days]
     return [now - before for before, now in zip([0, *so_far], so_far, strict=False)]
+
+
+def _lost(lots: Iterable[OnHand], days: Sequence[date], needed: Sequence[int]) -> list[int]:
+    """What goes past its last day unused, on the day after it, when the oldest is taken first.
+
+    What is missing one day is bought for that day: it takes nothing of a lot that comes later.
+    """
+    left = {at: (lot, lot.quantity) for at, lot in enumerate(lots)}
+    found = []
+    for day, needs in zip(days, needed, strict=True):
+        past = [at for at, (lot, _) in left.items() if lot.is_past(day)]
+        found.append(ceil_div(sum((left.pop(at)[1] for at in past), Fraction(0)), 1))
+        missing = Fraction(needs)
+        for at, (lot, there) in left.items():
+            taken = min(there, missing) if lot.usable_on <= day else Fraction(0)
+            missing -= taken
+            left[at] = (lot, there - taken)
+    return found
 
 
 def _is_bought(catalogue: Catalogue, sku: Sku) -> bool:
@@ -287,7 +312,7 @@ def _purchases(item: Item, sku: Sku, days: Sequence[DayStock]) -> tuple[Purchase
     """What to order, netted by day: a pack is ordered when it is missing, so many days before."""
     pack = units(item, Fraction(item.purchase_pack)) if item.purchase_pack else None
     supply = Supply(
-        scheduled={i: day.comes for i, day in enumerate(days)},
+        scheduled={i: day.comes - day.lost for i, day in enumerate(days)},
         lead=item.supply_days,
         lot=packs(pack) if pack else lot_for_lot,
     )

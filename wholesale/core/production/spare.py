@@ -10,7 +10,7 @@ from datetime import date
 from decimal import Decimal
 from typing import NamedTuple
 
-from wholesale.core.catalogue import NO_LIMIT, Catalogue, ItemKind, Operation, Sku, filling, net_room
+from wholesale.core.catalogue import NO_LIMIT, Catalogue, ItemKind, Operation, Sku, filling, net_room, sku_name
 from wholesale.core.production.bench import Bench, Task
 from wholesale.core.production.check import check, leaving_day
 from wholesale.core.production.course import course, is_settled
@@ -22,10 +22,14 @@ from wholesale.core.values import Refusal
 
 @dataclass(frozen=True, kw_only=True)
 class SpareRoom:
-    """What still fits into a load: net ``grams`` (``None`` where they don't bind), and pieces of each sku alone."""
+    """What still fits into a load: net ``grams`` (``None`` where they don't bind), and pieces of each sku alone.
+
+    ``begins`` are those whose first step the load is: others come to it from an earlier one.
+    """
 
     grams: Decimal | None
     pieces: dict[Sku, int]
+    begins: frozenset[Sku]
 
 
 class Offer(NamedTuple):
@@ -40,10 +44,12 @@ class Offer(NamedTuple):
 
 def spare(shop: Shop, plan: Plan, load: Load) -> SpareRoom:
     """The room left in a planned load; none in one that is begun or done, or that nothing limits."""
-    bench = Bench(shop.catalogue, shop.calendar, plan, (), load.day)
-    found = {task.sku: bench.beside(load, task) for task in _tasks(shop.catalogue, load)}
-    pieces = {sku: room for sku, room in found.items() if 0 < room < NO_LIMIT}
-    return SpareRoom(grams=_grams_left(shop.catalogue, load) if pieces else Decimal(0), pieces=pieces)
+    of_day = Plan(loads=tuple(one for one in plan.loads if one.day == load.day))
+    bench = Bench(shop.catalogue, shop.calendar, of_day, (), load.day)
+    rooms = {task: bench.beside(load, task) for task in _tasks(shop.catalogue, load)}
+    fits = {task.sku: room for task, room in rooms.items() if 0 < room < NO_LIMIT}
+    begins = frozenset(task.sku for task in rooms if task.sku in fits and _is_first(shop.catalogue, task))
+    return SpareRoom(grams=_grams_left(shop.catalogue, load), pieces=fits, begins=begins)
 
 
 def offers(shop: Shop, plan: Plan, load: Load, demands: Sequence[Demand], stock: Iterable[OnHand]) -> tuple[Offer, ...]:
@@ -57,7 +63,8 @@ def take(shop: Shop, plan: Plan, load: Load, offer: Offer, demands: Sequence[Dem
     """The plan with the offer's pieces in this load; a ``Refusal`` when it no longer stands."""
     moved = _moved_soundly(shop, plan, load, offer, demands, tuple(stock))
     if moved is None:
-        message = f"{offer.pieces} {offer.sku} no longer fit into this load in time; look at its offers again."
+        name = sku_name(shop.catalogue, offer.sku)
+        message = f"{name}: {offer.pieces} no longer fit into this load in time; look at its offers again."
         raise Refusal("no_spare", message, "offer")
     return moved
 
@@ -70,13 +77,11 @@ def fill(shop: Shop, plan: Plan, load: Load, demand: Demand, stock: Iterable[OnH
     """
     on_hand = tuple(stock)
     step = shop.catalogue.steps(demand.sku.item)[0]
-    bench = Bench(shop.catalogue, shop.calendar, plan, on_hand, first_day)
     if work_of(demand.sku, step, shop.catalogue) != load.work:
-        raise Refusal("no_spare", f"{demand.sku} does not begin in this load; choose one that does.", "load")
+        name = sku_name(shop.catalogue, demand.sku)
+        raise Refusal("no_spare", f"{name} does not begin in this load; choose one that does.", "load")
     ideal = course(shop.catalogue, demand.sku, demand.pieces)
-    if (room := bench.beside(load, Task(demand.sku, step))) < ideal.into[0]:
-        message = f"{ideal.into[0]} {demand.sku} do not fit into this load; there is room for {room}."
-        raise Refusal("no_spare", message, "pieces", room=room)
+    refuse_too_many(shop, plan, load, demand.sku, demand.pieces)
     portion = Portion(demand.key, demand.sku, step.code, ideal.into[0])
     filled = _replaced(plan, load, replace(load, portions=(*load.portions, portion)))
     begun = Plan(loads=(replace(load, portions=(portion,), begun=True),))
@@ -85,6 +90,21 @@ def fill(shop: Shop, plan: Plan, load: Load, demand: Demand, stock: Iterable[OnH
     rest = course(shop.catalogue, demand.sku, demand.pieces if ideal.into[1:] else 0, waiting[: len(ideal.into)])
     placed = Insertion(shop, bench, demand, rest, begun).run()
     return Outcome(plan=bench.plan(), placed=tuple(placed))
+
+
+def refuse_too_many(shop: Shop, plan: Plan, load: Load, sku: Sku, pieces: int) -> None:
+    """A ``Refusal`` when so many good pieces of a sku can't begin beside what is in a load."""
+    same_day = replace(plan, loads=tuple(one for one in plan.loads if one.day == load.day))
+    bench = Bench(shop.catalogue, shop.calendar, same_day, (), load.day)
+    begun = course(shop.catalogue, sku, pieces).into[0]
+    if (room := bench.beside(load, Task(sku, shop.catalogue.steps(sku.item)[0]))) < begun:
+        raise Refusal("no_spare", _no_fit(sku_name(shop.catalogue, sku), begun, room), "pieces", room=room)
+
+
+def _no_fit(name: str, pieces: int, room: int) -> str:
+    """Say that pieces find no room: how many, and for how many there is."""
+    fit = "1 piece does" if pieces == 1 else f"{pieces} pieces do"
+    return f"{name}: {fit} not fit into this load; there is room for {room}."
 
 
 def most_good(catalogue: Catalogue, sku: Sku, room: int) -> int:
@@ -96,14 +116,18 @@ def most_good(catalogue: Catalogue, sku: Sku, room: int) -> int:
 
 
 def _tasks(catalogue: Catalogue, load: Load) -> Iterator[Task]:
-    """Every step that may share this load: first steps of products, and those already in it."""
-    inside = {(portion.sku, portion.operation) for portion in load.portions}
+    """Every step that may share this load: first steps of products, and those that are in the equipment already."""
+    inside = {(portion.sku, portion.operation) for portion in load.portions if load.work.equipment}
     for item in catalogue.items.values():
         for sku in (Sku(item.code, scent) for scent in (catalogue.scents if item.scented else [""])):
-            for number, step in enumerate(catalogue.steps(item.code)):
-                begins = number == 0 and item.kind is ItemKind.PRODUCT
-                if (begins or (sku, step.code) in inside) and work_of(sku, step, catalogue) == load.work:
-                    yield Task(sku, step)
+            for task in (Task(sku, step) for step in catalogue.steps(item.code)):
+                begins = item.kind is ItemKind.PRODUCT and _is_first(catalogue, task)
+                if (begins or (sku, task.operation.code) in inside) and work_of(*task, catalogue) == load.work:
+                    yield task
+
+
+def _is_first(catalogue: Catalogue, task: Task) -> bool:
+    return task.operation is catalogue.steps(task.sku.item)[0]
 
 
 def _grams_left(catalogue: Catalogue, load: Load) -> Decimal | None:

@@ -4,8 +4,10 @@ from wholesale.core.recipes.check import refuse_recipe, with_recipe
 from wholesale.core.recipes.differences import differences
 from wholesale.core.recipes.limits import LimitNote, limits, notes_for_load
 from wholesale.core.recipes.portion import Priced, RecipeView, Size, StepTime, Taken, portion, sizes
+from wholesale.core.recipes.words import ALWAYS, since_words, version_words
 
 __all__ = [
+    "ALWAYS",
     "LimitNote",
     "Priced",
     "RecipeView",
@@ -17,6 +19,8 @@ __all__ = [
     "notes_for_load",
     "portion",
     "refuse_recipe",
+    "since_words",
     "sizes",
+    "version_words",
     "with_recipe",
 ]

@@ -78,7 +78,7 @@ def _line_faults(
     if line.carrier and (line.basis is not Basis.LOAD_ON_CARRIER or line.carrier not in shares):
         yield "carrier", "Only a load has a carrier, and it is one of the shares of this melt."
     if line.step and line.step not in steps:
-        yield "step", f"There is no step '{line.step}' in this recipe. Name one of its steps."
+        yield "step", "This step is not in the recipe any more. Choose one of its steps."
 
 
 def _basis_faults(item: Item, line: RecipeLine) -> Iterator[tuple[str, str]]:
@@ -120,7 +120,7 @@ def _step_faults(
     if not operation.code:
         yield "code", "Give the step a short name of its own, such as pour."
     if operation.code in earlier:
-        yield "code", f"There is a step '{operation.code}' already. Give this one another short name."
+        yield "code", f"There is a step like '{operation.name}' already. Give this one another name."
     if operation.equipment and operation.equipment not in catalogue.equipment:
         yield "equipment", f"There is no equipment '{operation.equipment}'. Add it, or choose another."
     if operation.melt and operation.melt not in catalogue.items:

@@ -1,8 +1,9 @@
 """What differs between two versions of a recipe, in the words of the bench."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import fields
 from decimal import Decimal
+from fractions import Fraction
 
 from wholesale.core.catalogue import Basis, Catalogue, Operation, Recipe, RecipeLine, Unit
 from wholesale.core.values import percent, plain
@@ -15,11 +16,12 @@ _STEP_WORDS = {
     "days_min": "days to wait", "days_max": "longest wait in days", "cure_days": "days of cure", "group": "group",
     "targets": "targets", "cautions": "cautions",
 }  # fmt: skip
+_TEXTS = {"targets", "cautions"}
 
 
 def differences(catalogue: Catalogue, old: Recipe, new: Recipe) -> tuple[str, ...]:
     """What was added, taken out and changed from one version to another; nothing when they are equal."""
-    return (*_lines(catalogue, old, new), *_steps(old, new))
+    return (*_lines(catalogue, old, new), *_steps(catalogue, old, new))
 
 
 def line_words(catalogue: Catalogue, line: RecipeLine) -> str:
@@ -39,48 +41,95 @@ def line_name(catalogue: Catalogue, line: RecipeLine) -> str:
     return "the scent’s oil" if line.component is None else catalogue.items[line.component].name
 
 
+#: A line's place in its recipe: component, step, and the turn of those that share both.
+Place = tuple[str | None, str, int]
+
+
 def _lines(catalogue: Catalogue, old: Recipe, new: Recipe) -> Iterator[str]:
     before, after = _by_place(old), _by_place(new)
-    for key, line in before.items():
+    moved = dict(_moved(before, after))
+    for place, line in before.items():
         name, was = line_name(catalogue, line), line_words(catalogue, line)
-        if key not in after:
+        now = after.get(moved.get(place, place))
+        if now is None:
             yield f"Without {name} ({was})"
-        elif after[key] != line:
-            yield f"{name[:1].upper()}{name[1:]}: {was} → {line_words(catalogue, after[key])}"
-    for key, line in after.items():
-        if key not in before:
+        elif was != line_words(catalogue, now):
+            yield f"{name[:1].upper()}{name[1:]}: {was} → {line_words(catalogue, now)}"
+        if place in moved:
+            steps = _step_name(old, place[1]), _step_name(new, moved[place][1])
+            yield f"{name[:1].upper()}{name[1:]}, at step: {steps[0]} → {steps[1]}"
+    for place, line in after.items():
+        if place not in before and place not in moved.values():
             yield f"With {line_name(catalogue, line)} ({line_words(catalogue, line)})"
+    if [place for place in before if place in after] != [place for place in after if place in before]:
+        yield f"Order of lines: {', '.join(line_name(catalogue, line) for line in after.values())}"
 
 
-def _by_place(recipe: Recipe) -> dict[tuple[str | None, str, int], RecipeLine]:
+def _by_place(recipe: Recipe) -> dict[Place, RecipeLine]:
     """Lines by component and step; the same component twice in a step is told apart by its turn."""
-    found: dict[tuple[str | None, str, int], RecipeLine] = {}
+    found: dict[Place, RecipeLine] = {}
     for line in recipe.lines:
         turn = sum(1 for component, step, _ in found if (component, step) == (line.component, line.step))
         found[line.component, line.step, turn] = line
     return found
 
 
-def _steps(old: Recipe, new: Recipe) -> Iterator[str]:
+def _moved(before: Mapping[Place, RecipeLine], after: Mapping[Place, RecipeLine]) -> Iterator[tuple[Place, Place]]:
+    """Places of lines that stand at another step now: their old and their new one."""
+    come = [place for place in after if place not in before]
+    for place in (place for place in before if place not in after):
+        if to := next((other for other in come if other[0] == place[0]), None):
+            come.remove(to)
+            yield place, to
+
+
+def _step_name(recipe: Recipe, code: str) -> str:
+    return next((step.name for step in recipe.operations if step.code == code), code) or "from the start"
+
+
+def _steps(catalogue: Catalogue, old: Recipe, new: Recipe) -> Iterator[str]:
     before = {step.code: step for step in old.operations}
     after = {step.code: step for step in new.operations}
     yield from (f"Without the step {step.name}" for code, step in before.items() if code not in after)
-    yield from (f"With the step {step.name}" for code, step in after.items() if code not in before)
+    yield from (_added(catalogue, step) for code, step in after.items() if code not in before)
     for code in (code for code in before if code in after):
-        yield from _changed(before[code], after[code])
+        yield from _changed(catalogue, before[code], after[code])
     if [code for code in before if code in after] != [code for code in after if code in before]:
         yield f"Order of work: {', '.join(step.name for step in new.operations)}"
 
 
-def _changed(old: Operation, new: Operation) -> Iterator[str]:
+def _added(catalogue: Catalogue, step: Operation) -> str:
+    """``With the step Whip the top (hands: bench, minutes a load: 10)``."""
+    plain_step = Operation(code=step.code, name=step.name)
+    figures = [f"{word}: {now}" for word, _, now in _figures(catalogue, plain_step, step)]
+    return f"With the step {step.name}" + (f" ({', '.join(figures)})" if figures else "")
+
+
+def _changed(catalogue: Catalogue, old: Operation, new: Operation) -> Iterator[str]:
+    for word, was, now in _figures(catalogue, old, new):
+        # Texts are long: what stands there now is what counts.
+        words = f"now {now}" if word in _TEXTS else f"{was} → {now}"
+        yield f"{old.name}, {word}: {words}"
+
+
+def _figures(catalogue: Catalogue, old: Operation, new: Operation) -> Iterator[tuple[str, str, str]]:
+    """(what it is called, what it was, what it is) of all in which two steps differ."""
     for name in (field.name for field in fields(Operation) if field.name in _STEP_WORDS):
         was, now = getattr(old, name), getattr(new, name)
         if was != now:
-            words = "changed" if name in {"targets", "cautions"} else f"{_shown(was)} → {_shown(now)}"
-            yield f"{old.name}, {_STEP_WORDS[name]}: {words}"
+            yield _STEP_WORDS[name], _shown(catalogue, name, was), _shown(catalogue, name, now)
 
 
-def _shown(value: Decimal | int | str | None) -> str:
+def _shown(catalogue: Catalogue, name: str, value: Decimal | int | str | None) -> str:
     if value is None or value == "":
         return "none"
-    return value if isinstance(value, str) else plain(value)
+    if isinstance(value, str):
+        return f"“{value}”" if name in _TEXTS else _named(catalogue, name, value)
+    return percent(Fraction(value) * 100, 4) if name == "yield_share" else plain(value)
+
+
+def _named(catalogue: Catalogue, name: str, code: str) -> str:
+    """What equipment or a melt is called; other words stand for themselves."""
+    if name == "equipment" and code in catalogue.equipment:
+        return catalogue.equipment[code].name
+    return catalogue.items[code].name if name == "melt" and code in catalogue.items else code

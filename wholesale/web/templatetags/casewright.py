@@ -16,6 +16,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from wholesale import clock
 from wholesale.core import values
+from wholesale.core.recipes import since_words
 
 register = template.Library()
 
@@ -60,6 +61,12 @@ def day(when: date | datetime | str | None) -> str:
 
 
 @register.filter
+def since(valid_from: date) -> str:
+    """Write from when a recipe's version holds: ``from the start``, ``from Mon 2 Mar``."""
+    return since_words(valid_from, clock.today())
+
+
+@register.filter
 def moment(when: datetime | None) -> str:
     """Write an instant in the workshop's time: ``Thu 5 Mar 14:00``."""
     if when is None:
@@ -83,6 +90,12 @@ def _local_date(when: date | datetime) -> date:
 def grams(mass: Decimal | None, digits: int = 2) -> str:
     """Write a mass in grams: ``1,855.67 g``."""
     return _mass(mass, digits, "g")
+
+
+@register.filter
+def exact(mass: Decimal) -> str:
+    """Write a mass in grams to the milligram, as sums do: ``3,750 g``, ``3,865.979 g``."""
+    return f"{values.plain(mass, 3)}{NO_BREAK}g"
 
 
 @register.filter
