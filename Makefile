@@ -2,7 +2,7 @@
 export PATH := $(CURDIR)/.venv/bin:$(PATH)
 PORT ?= 8000
 
-.PHONY: help setup demo check test bench pictures clean lock
+.PHONY: help setup demo check test bench bench-reference bench-baskets pictures clean lock
 .DEFAULT_GOAL := help
 
 help: ## Say what can be made
@@ -30,6 +30,12 @@ test: setup ## All tests: first on SQLite, then those that need PostgreSQL and R
 bench: setup ## The measurements: on SQLite, then those that need PostgreSQL
 	pytest -m "bench and not postgres"
 	python -m tests.servers pytest -m "bench and postgres"
+
+bench-reference: setup ## Make the references of the eight weeks anew: 40 minutes, best in the background
+	python -m tests.benchmarks.reference
+
+bench-baskets: setup ## Accept 10,000 random baskets, improve and plan again after every 50
+	python -m tests.benchmarks.baskets
 
 pictures: setup ## Renew the pictures that the README shows
 	CASEWRIGHT_PICTURES=renew pytest -q tests/browser/test_pictures.py

@@ -7,6 +7,7 @@ INV-0001, the third is ready; W-1002 is placed, and the stranger's W-1003.
 
 import re
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -25,7 +26,17 @@ from rest_framework.authtoken.models import Token
 from accounts.models import Shop, User
 from tests import builders
 from wholesale import clock
-from wholesale.actions import documents, for_stock, invoicing, orders, production, shipping, stock
+from wholesale.actions import (
+    bad_nights,
+    deliveries,
+    documents,
+    for_stock,
+    invoicing,
+    orders,
+    production,
+    shipping,
+    stock,
+)
 from wholesale.documents import pdf
 from wholesale.models import Document, Load, Order, OrderLine, ShopAccount, StockMovement
 from wholesale.queries.load_page import load_page
@@ -75,8 +86,16 @@ def build() -> World:
         builders.place(shop, ("SUC", 2, "RG"))
         builders.place(other, ("FRN", 2, "CF"), by=builders.member(other, "owner"))
         made = for_stock.make_for_stock(by=builders.helper(), item="PEB", scent="WS", pieces=2)
+        report = bad_nights.equipment_broken(
+            by=builders.helper(), equipment="BOWL", count=1, first=date(2026, 3, 30), last=date(2026, 3, 31)
+        )  # fmt: skip
         keys = _keys(shop, other)
-        facts = {"lot": lot, "made": str(made)} | _row_facts(order, lot) | _papers(order)
+        facts = (
+            {"lot": lot, "made": str(made), "report": str(report), "next_report": str(report + 1)}
+            | {"delivery": str(_on_order())}
+            | _row_facts(order, lot)
+            | _papers(order)
+        )
         return World(facts | _seen(World({}, keys).client("owner")), keys)
 
 
@@ -142,6 +161,12 @@ def _shelf() -> str:
         stock.receive(by=builders.helper(), item=item, quantity=Decimal(much), token=item, sure=True)
         for item, much in came
     ][-1]
+
+
+def _on_order() -> int:
+    """Casting wax that is to come on Fri 20 March; its row."""
+    day = date(2026, 3, 20)
+    return deliveries.order(by=builders.helper(), item="CASTWAX", quantity=Decimal(5000), expected_on=day, token="wax")
 
 
 def _row_facts(order: Order, lot: str) -> dict[str, str]:

@@ -19,7 +19,7 @@ from wholesale.core.production.calendar import CLOSED
 from wholesale.core.production.check import Breach, check, leaving_day
 from wholesale.core.production.plan import Shop, insert, mend, planned, remainder, without
 from wholesale.core.production.promise import promise
-from wholesale.core.production.work import Demand, Load, Pick, Plan, Portion, Work, pieces_by_day
+from wholesale.core.production.work import Demand, Load, Pick, Placed, Plan, Portion, Work, pieces_by_day
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal, share
 
@@ -44,6 +44,7 @@ class Accepted:
     before: Plan
     plan: Plan
     demands: tuple[Demand, ...]
+    placed: tuple[Placed, ...] = ()
 
 
 def accepted(case: Case) -> list[Accepted]:
@@ -57,7 +58,7 @@ def accepted(case: Case) -> list[Accepted]:
         except Refusal:
             continue
         demands = (*demands, *order.demands)
-        steps.append(Accepted(order=order, before=plan, plan=outcome.plan, demands=demands))
+        steps.append(Accepted(order=order, before=plan, plan=outcome.plan, demands=demands, placed=outcome.placed))
         plan = outcome.plan
     return steps
 
@@ -100,7 +101,7 @@ def loads_cover_need(case: Case, steps: Sequence[Accepted]) -> None:
     for step in steps:
         portions = [portion for load in step.plan.loads for portion in load.portions]
         uses = [(taken, p) for p in portions for taken in _parts_of(case.shop, p)]
-        for part in {taken.sku for taken, _ in uses}:
+        for part in {taken.sku for taken, _ in uses if case.shop.catalogue.steps(taken.sku.item)}:
             taken = sum((use.each * portion.pieces for use, portion in uses if use.sku == part), Fraction(0))
             item, last = case.shop.catalogue.items[part.item], case.shop.catalogue.steps(part.item)[-1]
             made = sum(pieces_by_day(step.plan.loads, part, last.code).values())
@@ -194,6 +195,39 @@ def same_input_same_plan(case: Case) -> None:
     again = replace(case, stock=tuple(reversed(case.stock)))
     first, second, third = ([step.plan for step in accepted(c)] for c in (case, case, again))
     hold(sound=first == second == third, found=(first, second, third))
+
+
+def nothing_before_its_supply(case: Case, steps: Sequence[Accepted]) -> None:
+    """By no day more of a material is taken than has come by then, of what is still good in the end at least."""
+    for step in steps:
+        judged = evidence.Case(shop=case.shop, plan=step.plan, demands=(), stock=case.stock, first_day=None)
+        for material, by_day in evidence.awaited(judged).items():
+            for day in by_day:
+                taken = sum((quantity for on, quantity in by_day.items() if on <= day), Fraction(0))
+                came = sum(lot.quantity for lot in case.stock if (lot.sku, lot.usable_on <= day) == (material, True))
+                hold(sound=taken <= came, found=(material, day, taken, came))
+    hold(sound=not (found := breaches(case, steps, "supply")), found=found)
+
+
+def nothing_begins_before_its_deposit(case: Case, steps: Sequence[Accepted]) -> None:
+    """Every piece made for a demand stands on or after the day its deposit may be there."""
+    for step in steps:
+        for demand in (d for d in step.demands if d.starts_from):
+            days = [load.day for load in step.plan.loads for p in load.portions if p.demand == demand.key]
+            hold(sound=all(day >= (demand.starts_from or day) for day in days), found=(demand, days))
+    hold(sound=not (found := breaches(case, steps, "deposit")), found=found)
+
+
+def nothing_leaves_before_it_is_wanted(case: Case, steps: Sequence[Accepted]) -> None:
+    """A demand leaves on a work day on or after the day it may leave, and its work stands where it would without."""
+    for step in steps:
+        leaves = {group.demand: group.leaves for group in step.placed}
+        for demand in (d for d in step.order.demands if d.leaves_from and d.key in leaves):
+            hold(sound=leaves[demand.key] >= (demand.leaves_from or leaves[demand.key]), found=(demand, leaves))
+            hold(sound=case.shop.calendar.is_work(leaves[demand.key]), found=(demand, leaves))
+        plain = tuple(replace(demand, leaves_from=None) for demand in step.order.demands)
+        moved = insert(case.shop, step.before, plain, case.stock, step.order.first_day).plan
+        hold(sound=moved == step.plan, found=(moved, step.plan))
 
 
 #: The laws of every plan that comes of accepting orders.
@@ -376,6 +410,22 @@ def planning_again_mends(case: Case) -> None:
     hold(sound=not overdue, found=overdue)
     history = [load for load in after.plan.loads if load.done or load.begun]
     hold(sound=[load for load in mended.loads if load.done or load.begun] == history, found="history has changed")
+
+
+def a_late_deposit_moves_the_work(case: Case, steps: Sequence[Accepted]) -> None:
+    """When the first order's deposit is awaited for four days more, nothing of it stays before; the plan is sound."""
+    if not steps:
+        return
+    today, first = min(order.first_day for order in case.orders), steps[-1].demands[0]
+    late = today + 4 * A_DAY
+    demands = (replace(first, starts_from=late), *steps[-1].demands[1:])
+    try:
+        mended = mend(case.shop, steps[-1].plan, demands, case.stock, today, today).plan
+    except Refusal:
+        return
+    days = [load.day for load in mended.loads for p in load.portions if p.demand == first.key]
+    hold(sound=all(day >= late for day in days), found=(first, late, days))
+    hold(sound=not (found := check(case.shop, mended, demands, case.stock)), found=found)
 
 
 def planning_again_leaves_the_rest_alone(case: Case) -> None:

@@ -121,8 +121,9 @@ def catalogue(pebble_trays: int = 2) -> Catalogue:
         Equipment(code="POT-B", name="Pot B", kind="pot", load_g=D(1000), loads_per_day=3),
         Equipment(code="BOWL", name="Whip bowl", kind="bowl", load_g=D(500), load_pieces=12, loads_per_day=4,
                   window_minutes=35),
-        Equipment(code="TRAY-R", name="Rosette tray", kind="tray", load_pieces=12, loads_per_day=3),
-        Equipment(code="TRAY-P", name="Pebble trays", kind="tray", count=pebble_trays, load_pieces=20, loads_per_day=3),
+        Equipment(code="TRAY-R", name="Rosette tray", kind="tray", load_pieces=12, loads_per_day=3, hold_minutes=45),
+        Equipment(code="TRAY-P", name="Pebble trays", kind="tray", count=pebble_trays, load_pieces=20, loads_per_day=3,
+                  hold_minutes=45),
     ]  # fmt: skip
     return Catalogue(
         items={i.code: i for i in items},

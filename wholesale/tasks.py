@@ -1,6 +1,6 @@
 """What a worker can be woken for: the number of a row comes in, one action is called."""
 
-from wholesale.actions import documents, production
+from wholesale.actions import documents, improving, production, promises
 from wholesale.queue import app
 
 
@@ -22,8 +22,16 @@ def refresh_dates(errand: int) -> None:
     production.refresh_sheet(errand)
 
 
+@app.task(name=documents.IMPROVE)
+def improve_plan(errand: int) -> None:
+    """Look for a better plan."""
+    improving.improve_plan(errand)
+
+
 @app.task(name="wholesale.sweep")
 def sweep() -> None:
-    """Wake a worker for what nobody took, and for dates on the order sheet that have run out."""
+    """Wake a worker for what nobody took, and for what time has overtaken: deposits, the sheet's dates, the plan."""
+    promises.watch_deposits()
     production.refresh_stale_sheet()
+    improving.ask_at_night()
     documents.sweep()

@@ -480,18 +480,19 @@ def test_expired_stock_is_not_free(maker: User) -> None:
 
 
 def test_products_wait_for_their_release_where_batches_are_released_by_hand(maker: User) -> None:
-    """A batch's cups are not free until somebody releases it; first-day stock has no batch."""
+    """A batch's 6 tins are not free until somebody releases it; first-day stock, 24 tins and 12 jars, has no batch."""
     load = Load.objects.create(
         number="B-1", day="2026-02-20", what=Item.objects.get(code="FRN"), done_at=clock.now(), scent="CF"
     )
-    Lot.objects.filter(code="M-0217").update(load=load)
-    assert free(TINS) == 24
+    lot = Lot.objects.create(code="B-1", item=load.what, scent="CF", made_on="2026-02-20", usable_on="2026-03-02")
+    ledger.move(lot, 6, ledger.Why(reason="made", load=load))
+    assert free(TINS) == 24 + 6
 
     Setting.objects.update_or_create(name="batch_release", defaults={"value": "by_hand"})
-    assert (free(TINS), free(JARS)) == (0, 12)
+    assert (free(TINS), free(JARS)) == (24, 12)
 
     Load.objects.update(released_at=clock.now())
-    assert free(TINS) == 24
+    assert free(TINS) == 24 + 6
 
 
 def test_what_is_counted_in_grams_is_free_in_grams(maker: User) -> None:

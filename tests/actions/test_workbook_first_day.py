@@ -311,7 +311,7 @@ def test_orders_go_on_from_their_series_which_can_not_fall_back() -> None:
     [complaint] = mistakes(files(series=sheet(SERIES, ("W-", "399"))))
     assert complaint.message.startswith("W-399 is used already. Write 400 or leave the row out.")
     [complaint] = mistakes(files(series=sheet(SERIES, ("X-", "1"))))
-    assert "The series are: W-, S-, B-, L-, INV-, CR-" in complaint.message
+    assert "The series are: W-, S-, B-, L-, D-, INV-, CR-" in complaint.message
 
 
 # ── stock with its papers ────────────────────────────────────────────────────

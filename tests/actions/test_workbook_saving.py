@@ -12,16 +12,16 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from accounts.models import Shop
+from accounts.models import Shop, User
 from tests import builders
 from tests.sheets import Files, append, every_row, load, mistakes, put
-from wholesale.actions import batches, invoicing, production, recipes, shipping, stock, workbook
+from wholesale.actions import batches, deliveries, invoicing, production, recipes, shipping, stock, workbook
 from wholesale.core.workbook.reading import Content
 from wholesale.core.workbook.sheets import SHEETS
 from wholesale.core.workbook.writing import csv_files
 from wholesale.documents.spreadsheet import opened
 from wholesale.documents.workbook_file import saved_book
-from wholesale.models import Item, Load, Order, OrderLine, Recipe
+from wholesale.models import Equipment, EquipmentOut, Item, Load, Order, OrderLine, Recipe
 from wholesale.queries import catalogue
 from wholesale.queries.workbook import saved
 
@@ -57,10 +57,26 @@ def days_of_work() -> None:
     recipes.save(
         by=maker, item="FRN", base=1, lines=known.lines, operations=steps, valid_from=THURSDAY, because="Clearer"
     )
+    ordered_and_broken(maker)
     bill_and_pay()
     Order.objects.filter(token="demo-3").update(note="Two lines\r\nof note")
     # A shop's words may look like a formula.
     Order.objects.filter(token="demo-4").update(po_number="=2+2")
+
+
+def ordered_and_broken(maker: User) -> None:
+    """Oil on order, twice; two of the pebble trays away, told one by one; a lead time, a price, oil that binds."""
+    for grams, day in (("2000", 12), ("500", 20)):
+        deliveries.order(
+            by=maker, item="OIL-WS", quantity=D(grams), expected_on=date(2026, 3, day), token=grams, supplier="Hearth"
+        )
+    tray = Equipment.objects.get(code="TRAY-P")
+    for because in ("Cracked", "Lent"):
+        EquipmentOut.objects.create(equipment=tray, first="2026-11-02", last="2026-11-06", because=because)
+    EquipmentOut.objects.create(equipment=tray, first="2026-12-01")
+    Item.objects.filter(code="FRN").update(lead_days=4)
+    Item.objects.filter(code="OIL-WS").update(binds_plan=True)
+    Equipment.objects.filter(code="POT-A").update(price_e4=1_250_000)
 
 
 def bill_and_pay() -> None:
@@ -325,7 +341,7 @@ def test_the_command_writes_a_template_that_says_when_loaded_that_its_examples_a
 ) -> None:
     call_command("workbook", "template", str(tmp_path / "new.xlsx"))
 
-    with pytest.raises(CommandError, match=r"materials, row 2, example \(cell O2\): .*the template's example"):
+    with pytest.raises(CommandError, match=r"materials, row 2, example \(cell P2\): .*the template's example"):
         call_command("workbook", "load", str(tmp_path / "new.xlsx"))
     with pytest.raises(CommandError, match=r"ends in \.xlsx"):
         call_command("workbook", "template", str(tmp_path / "new.csv"))

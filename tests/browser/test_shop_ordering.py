@@ -111,6 +111,19 @@ def test_an_order_is_placed_without_javascript(opened: Opener, in_the_books: lis
     in_the_books.append(14400)
 
 
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
+def test_what_comes_sooner_is_taken_with_one_tap(opened: Opener, in_the_books: list[int], *, script: bool) -> None:
+    """2 cases of cups leave on Mon 16; fetched they are with the shop that day, without the 18 of freight."""
+    page = opened("order/?c-SUC-RG=2", PHONE, java_script_enabled=script)
+    page.get_by_role("button", name="Fetch it from the workshop").click()
+
+    expect(page.locator("#panel")).to_contain_text("Ready for you to fetch that day.")
+    expect(page.get_by_role("region", name="Order total")).to_contain_text("$144.00")
+    page.get_by_role("button", name="Place order").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Order W-")
+    in_the_books.append(14400)
+
+
 def test_two_quick_presses_place_one_order(opened: Opener, in_the_books: list[int]) -> None:
     page = opened("order/?c-SUC-RG=2", DESK)
     page.get_by_role("button", name="Place order").dblclick()
@@ -151,7 +164,8 @@ def test_a_wrong_mix_is_told_beside_the_product_while_it_is_typed(opened: Opener
 
 @pytest.mark.parametrize("screen", [PHONE, DESK], ids=["phone", "desk"])
 def test_sheet_and_order_are_usable_by_everybody(opened: Opener, placed: str, screen: dict[str, int]) -> None:
-    for path in ("order/?c-SUC-RG=1&m-PEB=1", "order/?m-PEB=1&m-PEB-RG=5", f"orders/{placed}/", "orders/", "account/"):
+    sheets = ("order/?c-SUC-RG=1&m-PEB=1", "order/?m-PEB=1&m-PEB-RG=5", "order/?c-PEB-RG=12&wanted_by=2026-03-17")
+    for path in (*sheets, f"orders/{placed}/", "orders/", "account/"):
         page = opened(path, screen)
 
         assert serious(page) == [], path

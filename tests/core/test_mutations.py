@@ -109,8 +109,8 @@ def test_work_before_the_first_day_is_noticed(monkeypatch: pytest.MonkeyPatch) -
     """The bench believes it may begin a day earlier."""
     honest = Bench.__init__
 
-    def early(self: Bench, catalogue: Any, calendar: Any, of: Plan, stock: Any, first_day: date) -> None:
-        honest(self, catalogue, calendar, of, stock, first_day - ONE_DAY)
+    def early(self: Bench, shop: Any, of: Plan, stock: Any, first_day: date) -> None:
+        honest(self, shop, of, stock, first_day - ONE_DAY)
 
     monkeypatch.setattr(Bench, "__init__", early)
     assert is_broken_by_accepting(laws.nothing_is_planned_in_the_past)
@@ -180,8 +180,8 @@ def test_stock_promised_twice_is_noticed(monkeypatch: pytest.MonkeyPatch) -> Non
     """Picks of earlier orders are not taken off the stock."""
     honest = Bench.__init__
 
-    def forgetful(self: Bench, catalogue: Any, calendar: Any, of: Plan, stock: Any, first_day: date) -> None:
-        honest(self, catalogue, calendar, replace(of, picks=()), stock, first_day)
+    def forgetful(self: Bench, shop: Any, of: Plan, stock: Any, first_day: date) -> None:
+        honest(self, shop, replace(of, picks=()), stock, first_day)
         self.picks = list(of.picks)
 
     monkeypatch.setattr(Bench, "__init__", forgetful)

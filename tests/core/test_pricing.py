@@ -18,12 +18,15 @@ from wholesale.core.pricing import (
     Offer,
     Terms,
     Tier,
+    fetched,
     gaps,
     minimum_kind,
     months_after,
     price,
     refuse_below_minimum,
+    shared_out,
     tier_discount,
+    together,
     total_up,
 )
 from wholesale.core.values import Refusal
@@ -294,3 +297,34 @@ def test_a_currency_without_cents_is_rounded_to_whole_units() -> None:
     totals = total_up(D(50010), terms, KNOWN, TODAY)
 
     assert (totals.discount, totals.goods, totals.tax) == (2501, 47509, 3088)
+
+
+# ── in two shipments, or fetched ─────────────────────────────────────────────
+
+
+def test_two_shipments_share_the_tier_and_pay_freight_each() -> None:
+    """20 cases of 60 are 1,200, 10 % off; 19 are 1,140 − 114 = 1,026, freight free; 1 is 60 − 6 = 54, freight 18.
+
+    1,026 + 54 + 18 = 1,098; the minimum is tested on the whole, so 60 of a reorder pass.
+    """
+    goods = [Goods(item="PEB", cases=n, case_pack=6, unit_price=D(10)) for n in (20, 19, 1)]
+    whole = price(goods[:1], mossgate.terms(), KNOWN, TODAY)
+    parts = shared_out(whole, [goods[1:2], goods[2:]], mossgate.terms(), KNOWN)
+
+    assert [part.totals.discount for part in parts] == [D("114.00"), D("6.00")]
+    assert [part.totals.freight for part in parts] == [0, 18]
+    assert [part.totals.tier_percent for part in parts] == [10, 10]
+    assert [part.totals.below_minimum for part in parts] == [0, 0]
+    shown = together(whole, parts, mossgate.terms())
+    assert (shown.totals.goods, shown.totals.freight, shown.totals.total) == (1080, 18, 1098)
+    assert [row.shown for row in shown.totals.arithmetic if row.name == "Freight"] == ["0 + 18"]
+
+
+def test_what_is_fetched_pays_no_freight_and_has_none_to_save() -> None:
+    """144 of goods, below the 400 from which freight is free: nothing is charged, and no case would free it."""
+    terms = fetched(mossgate.terms())
+    found = price([Goods(item="SUC", cases=2, case_pack=6, unit_price=D(12))], terms, KNOWN, TODAY, [PEB])
+
+    assert (found.totals.freight, found.totals.total) == (0, 144)
+    assert [row.shown for row in found.totals.arithmetic if row.name == "Freight"] == ["none is charged"]
+    assert "free_freight" not in {gap.kind for gap in found.gaps}

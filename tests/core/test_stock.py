@@ -57,9 +57,74 @@ def test_in_and_out_on_one_day_meet() -> None:
     assert line((MON, -5), (MON, 5)).short_on() is None
 
 
+@LAWS
+@given(
+    st.lists(st.tuples(st.integers(1, 9), st.integers(-9, 9)), max_size=10), st.integers(1, 9), st.integers(1, 9),
+    st.sampled_from([None, 0, 3]),
+)  # fmt: skip
+def test_the_first_day_something_can_be_taken_is_found_at_once(
+    changes: list[tuple[int, int]], wanted: int, day: int, keeps: int | None
+) -> None:
+    """It is the first of all days from then on on which so much is free; a lot that expires may stand among them."""
+    stock = line(*((date(2026, 3, then), quantity) for then, quantity in changes))
+    if keeps is not None:
+        stock.add(date(2026, 3, 4), Fraction(5), until=date(2026, 3, 4 + keeps))
+    days = [date(2026, 3, then) for then in range(day, 20)]
+
+    first = next((on for on in days if stock.free_on(on) >= wanted), None)
+    assert stock.free_from(days[0], Fraction(wanted)) == first
+
+
 def test_an_empty_timeline_has_nothing() -> None:
     """Nothing free, nothing short."""
     assert (Timeline().free_on(MON), Timeline().short_on()) == (0, None)
+
+
+def test_what_expires_serves_nobody_later() -> None:
+    """10 good until Tue, 5 that keep: 15 on Mon and Tue, 5 on Wed; with 6 needed on Tue still 5 on Wed, 9 on Mon."""
+    stock = line((MON, 5))
+    stock.add(MON, Fraction(10), until=TUE)
+
+    assert [stock.free_on(day) for day in (MON, TUE, WED)] == [15, 15, 5]
+    stock.add(TUE, Fraction(-6))
+    assert [stock.free_on(day) for day in (MON, TUE, WED)] == [9, 9, 5]
+
+
+def test_what_expires_first_is_used_first() -> None:
+    """3 until Tue and 4 until Thu: 3 on Tue and 4 on Thu can be met; a 5th on Thu can't, though 7 came and 7 went."""
+    stock = Timeline()
+    stock.add(MON, Fraction(3), until=TUE)
+    stock.add(MON, Fraction(4), until=THU)
+    stock.add(TUE, Fraction(-2))
+
+    assert (stock.free_on(TUE), stock.free_on(THU), stock.short_on()) == (5, 4, None)
+    stock.add(THU, Fraction(-5))
+    assert stock.short_on() == (THU, 1)
+
+
+@LAWS
+@given(
+    st.lists(st.tuples(st.integers(1, 6), st.integers(0, 3), st.integers(1, 5)), max_size=4),
+    st.lists(st.tuples(st.integers(1, 9), st.integers(1, 5)), max_size=4),
+    st.integers(1, 9),
+)
+def test_what_is_free_of_what_expires_is_the_most_that_can_be_taken(
+    lots: list[tuple[int, int, int]], needs: list[tuple[int, int]], day: int
+) -> None:
+    """After taking all that is free a sound timeline is still sound, and one piece more would break it."""
+    stock = Timeline()
+    for came, keeps, pieces in lots:
+        stock.add(date(2026, 3, came), Fraction(pieces), until=date(2026, 3, came + keeps))
+    for then, pieces in needs:
+        stock.add(date(2026, 3, then), Fraction(-pieces))
+    if stock.short_on():
+        return
+    on = date(2026, 3, day)
+    stock.add(on, -stock.free_on(on))
+
+    assert stock.short_on() is None
+    stock.add(on, Fraction(-1))
+    assert stock.short_on() is not None
 
 
 @LAWS
@@ -85,7 +150,7 @@ def test_taking_back_undoes_a_change(changes: list[tuple[int, int]]) -> None:
     stock = line(*((date(2026, 3, then), quantity) for then, quantity in changes))
     stock.take_back(date(2026, 3, last[0]), Fraction(last[1]))
 
-    assert stock == line(*((date(2026, 3, then), quantity) for then, quantity in kept))
+    assert stock.changes == line(*((date(2026, 3, then), quantity) for then, quantity in kept)).changes
 
 
 # ── figures and their rows ───────────────────────────────────────────────────

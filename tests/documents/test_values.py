@@ -202,7 +202,7 @@ def test_a_load_worked_by_hand_has_a_sheet_too(order: Order) -> None:
     ("kind", "queries"),
     [
         # The order with its shop; lines with items; their scents; the names of scents.
-        ("confirmation", 4),
+        ("confirmation", 5),
         # The shipment with order and shop; names of scents; cases before; its lines; their lots; the order's lines.
         ("packing_slip", 6),
         # The invoice.

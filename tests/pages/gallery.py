@@ -110,7 +110,7 @@ SHOP = [
     path("<slug:slug>/orders/", gallery, name="orders"),
     path("<slug:slug>/account/", gallery, name="account"),
 ]
-BENCH_PAGES = ("queue", "day", "stock", "recipes", "needs", "capacity", "invoices", "shops", "workbook")
+BENCH_PAGES = ("queue", "day", "plan", "stock", "recipes", "needs", "capacity", "invoices", "shops", "workbook")
 BENCH = [path(f"{name}/", gallery, name=name) for name in BENCH_PAGES]
 
 urlpatterns = [

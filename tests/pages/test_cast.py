@@ -106,12 +106,16 @@ ORDER = {"c-SUC-RG": "2", "token": "t", "do": "place", **SEEN}
 PACKED = {"token": "t", "cartons": "1", "cases-{line}": "1"}
 PAID = {"token": "t", "amount": "10", "received_on": "2026-03-16"}
 WHY = {"because": "The oil is out."}
+MOVED_DAY = {"leaves": "2026-04-15", "because": "The oil is late."}
 CAME = {"token": "t", "quantity": "5000", "place": "shelf", "received_on": "2026-03-16"}
+ON_ORDER = {"token": "o", "quantity": "25000", "expected_on": "2026-03-20"}
 FOUND = {"token": "t", "found": "4950", "place": "shelf", "because": "Spilt."}
 TAKEN = {"token": "t", "quantity": "2", "kind": "breakage", "because": "Dropped.", "place": "shelf"}
 MOVED = {"token": "t", "quantity": "3", "place": "shelf", "to": "stall"}
 STOPPED = {"because": "It smells of nothing."}
 A_CUP = {"item": "SUC", "scent": "RG", "pieces": "1"}
+ILL = {"hands": "bench", "day": "2026-03-17", "minutes": "60"}
+BROKEN = {"equipment": "TRAY-P", "count": "1", "first": "2026-03-17"}
 TWO_CUPS = {"lines": [{"item": "SUC", "cases": 2, "mix": [{"scent": "RG", "pieces": 6}]}]}
 
 FRONT_DOOR = (*["/shops/fern-and-fable/order/"] * 3, "/shops/moth-and-moon/order/", "/accounts/login/",
@@ -125,6 +129,7 @@ FRONT = [
 SHOP_PAGES = [
     get("/shops/fern-and-fable/order/", members()),
     post("/shops/fern-and-fable/order/", buyers("/shops/fern-and-fable/orders/W-1004/"), ORDER),
+    post("/shops/fern-and-fable/order/", buyers(200), {"c-SUC-RG": "2", "do": "keep"}),
     part("/shops/fern-and-fable/order/panel/", buyers(200), "POST", **{"c-SUC-RG": "2"}),
     get("/shops/fern-and-fable/orders/", members()),
     get("/shops/fern-and-fable/orders/W-1001/", members()),
@@ -142,6 +147,20 @@ SHOP_PAGES = [
 BENCH_PAGES = [
     get("/bench/queue/", bench()),
     post("/bench/queue/plan-again/", bench("/bench/queue/")),
+    get("/bench/bad-night/", bench()),
+    get("/bench/bad-night/ways-out/", bench()),
+    part("/bench/bad-night/ways-out/", bench()),
+    ask("/bench/bad-night/ill/", bench(), ILL),  # what would happen
+    post("/bench/bad-night/broken/", bench("/bench/bad-night/reports/{next_report}/"), {**BROKEN, "do": "1"}),
+    empty("/bench/bad-night/day/", bench(422)),
+    ask("/bench/bad-night/flood/", bench(404)),
+    get("/bench/bad-night/reports/{report}/", bench()),
+    get("/bench/bad-night/reports/9999/", bench(404)),
+    post("/bench/bad-night/reports/{report}/take-back/", bench("/bench/bad-night/reports/{next_report}/")),
+    ask("/bench/bad-night/rescue/", bench("/bench/bad-night/"), {"code": "more:GOLD", "version": "1"}),  # no way out
+    get("/bench/what-if/", bench()),
+    get("/bench/what-moved/", bench()),
+    post("/bench/what-moved/improve/", bench("/bench/what-moved/")),
     get("/bench/day/", bench()),
     get("/bench/day/2026-03-17/", bench()),
     get("/bench/loads/{load}/", bench()),
@@ -170,6 +189,8 @@ BENCH_PAGES = [
     get("/bench/needs/NOTHING/", bench(404)),
     get("/bench/capacity/", bench()),
     get("/bench/capacity/2026-03-17/", bench()),
+    get("/bench/plan/", bench()),
+    get("/bench/plan/2026-03-17/", bench()),
     get("/bench/recipes/", bench()),
     get("/bench/recipes/SUC/", bench()),
     get("/bench/recipes/NOTHING/", bench(404)),
@@ -184,6 +205,12 @@ BENCH_PAGES = [
     post("/bench/receive/SOY/", bench("/bench/lots/L-1004/"), CAME),
     empty("/bench/receive/SOY/", bench(422)),
     ask("/bench/receive/FRN/RG/", bench(422), {**CAME, "quantity": "12"}),  # it is made here
+    post("/bench/on-order/SOY/", bench("/bench/stock/SOY/"), ON_ORDER),
+    empty("/bench/on-order/SOY/", bench(422)),
+    ask("/bench/on-order/FRN/RG/", bench(422), ON_ORDER),  # it is made here
+    post("/bench/deliveries/{delivery}/move/", bench("/bench/stock/CASTWAX/"), {"expected_on": "2026-03-27"}),
+    ask("/bench/deliveries/9999/move/", bench(404), {"expected_on": "2026-03-27"}),
+    post("/bench/deliveries/{delivery}/call-off/", maker("/bench/stock/CASTWAX/"), STOPPED),
     ask("/bench/target/SOY/", maker("/bench/stock/SOY/"), {"pieces": "9"}),  # what is bought has none
     post("/bench/target/FRN/RG/", maker("/bench/stock/FRN/RG/"), {"pieces": "24"}),
     empty("/bench/target/FRN/RG/", maker(422)),
@@ -211,6 +238,8 @@ BENCH_PAGES = [
     empty("/bench/orders/W-1002/refuse/", maker(422)),
     post("/bench/orders/W-1001/pack/", bench("/bench/shipments/S-1003/"), PACKED),
     empty("/bench/orders/W-1001/pack/", bench(422)),
+    post("/bench/orders/W-1002/promise/", maker("/bench/orders/W-1002/"), MOVED_DAY),
+    empty("/bench/orders/W-1002/promise/", maker(422)),
     post("/bench/orders/W-1001/deposit/", maker("/bench/orders/W-1001/"), PAID),
     empty("/bench/orders/W-1001/deposit/", maker(422)),
     get("/bench/shipments/S-1001/", bench()),

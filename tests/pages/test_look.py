@@ -35,7 +35,7 @@ PAGES = [
 pytestmark = pytest.mark.urls("tests.pages.gallery")
 
 #: Where everybody at the bench may go.
-BENCH = ["Queue", "Day sheet", "Stock", "Recipes", "Needs", "Capacity"]
+BENCH = ["Queue", "Day sheet", "Plan", "Stock", "Recipes", "Needs", "Capacity"]
 
 
 def colour(name: str) -> str:

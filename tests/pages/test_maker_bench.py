@@ -121,7 +121,8 @@ def test_what_sets_meanwhile_is_shown_the_day_after(bench: Client, order: Order)
 def test_loads_past_their_day_come_first_and_are_marked(bench: Client, order: Order) -> None:
     with clock.at(FRIDAY):
         page = words(bench.get("/bench/day/"))
-    assert page.index("First: past its day") < page.index("Pour base") < page.index("Topping")
+    first = page.index("First: past its day")
+    assert first < page.index("Pour base", first) < page.index("Topping")
     assert "Overdue since Thu 5 Mar" in page
 
 
@@ -259,12 +260,13 @@ def _three_more_orders() -> None:
     [
         # session, user (2) · workshop for the head (1) · orders (1) · catalogue (7): recipes, lines, operations,
         # items, scents, equipment, substitutes · plan: loads, portions (2) · demands: orders, the shelf (2) ·
-        # deposits (1) · curing (1)
-        ("/bench/queue/", 17),
+        # deposits (1) · curing (1) · calendar: week, days (2)
+        ("/bench/queue/", 19),
         # session, user (2) · workshop (1) · catalogue (7) · calendar: week, days (2) · loads, portions (2) · settings,
-        # what is left of earlier melts, and was used (3) · the evening: settings (1) · loads, portions (2) · left of
-        # earlier melts, used (2) · free stock (1) · demands: orders, the shelf (2) · plan: loads, portions (2)
-        ("/bench/day/", 27),
+        # what is left of earlier melts, and was used (3) · equipment out (1) · the evening: settings (1) · loads,
+        # portions (2) · left of earlier melts, used (2) · free stock, on order (2) · demands: orders, the shelf (2) ·
+        # plan: loads, portions (2)
+        ("/bench/day/", 29),
     ],
 )
 def test_a_list_asks_the_same_number_of_questions_however_long_it_is(

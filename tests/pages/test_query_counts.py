@@ -87,6 +87,30 @@ def test_a_list_asks_the_same_number_of_questions_however_long_it_is(
     assert short.content.count(b"<tr") < long.content.count(b"<tr")
 
 
+@pytest.mark.parametrize(
+    ("url", "count"),
+    [
+        # session, user (2) · workshop for the head (1) · settings (1) · catalogue (7), calendar (2), equipment out (1)
+        # · loads, portions (2) · orders of these weeks (1) · demands: orders, the shelf (2) · plan: loads, portions (2)
+        # · deposits waited for (1) · promised before (1)
+        ("/bench/plan/", 23),
+        # session, user (2) · workshop (1) · settings, catalogue, calendar, equipment out (11) · loads, portions (2)
+        ("/bench/capacity/", 16),
+    ],
+)
+def test_a_chart_asks_the_same_number_of_questions_however_full_the_weeks_are(
+    corner: Shop, django_assert_num_queries: DjangoAssertNumQueries, url: str, count: int
+) -> None:
+    client = who(corner, url)
+    with django_assert_num_queries(count):
+        short = client.get(url)
+    three_more(corner)
+
+    with django_assert_num_queries(count):
+        long = client.get(url)
+    assert len(short.content) < len(long.content)
+
+
 @pytest.mark.parametrize("lines", [1, 3])
 def test_an_order_at_the_bench_asks_as_much_for_one_line_as_for_three(
     corner: Shop, django_assert_num_queries: DjangoAssertNumQueries, lines: int
@@ -95,9 +119,9 @@ def test_an_order_at_the_bench_asks_as_much_for_one_line_as_for_three(
     orders.confirm(by=builders.maker(), number=order.number)
     client = who(corner, "/bench/")
 
-    # session, user (2) · the order, what it needs, its lines, steps, lots and events (19) · what is ready of it (14)
-    # · shipments, invoices, papers (4) · workshop for the head (1)
-    with django_assert_num_queries(40):
+    # session, user (2) · the order, what it needs, its lines, steps, lots and events (19) · deposits waited for (1) ·
+    # what is ready of it (14) · shipments, invoices, papers (4) · workshop for the head (1)
+    with django_assert_num_queries(41):
         page = client.get(f"/bench/orders/{order.number}/")
     assert page.content.count(b"Succulent cup") >= lines
 
@@ -109,8 +133,8 @@ def test_a_changed_quantity_asks_as_much_for_one_line_as_for_three(
     fields = {f"c-SUC-{scent}": "2" for scent in ("RG", "CF", "WS")[:lines]}
     client = who(corner, "/shops/")
 
-    # session, user, membership (3) · sheet (8) · settings, version, catalogue (7), calendar (2), prices, tiers,
-    # account (2), stock, plan (2), samples (18 in all)
-    with django_assert_num_queries(30):
+    # session, user, membership (3) · sheet (8) · settings, version, catalogue (6), calendar (2), equipment out, prices,
+    # tiers, account (3), live holds, plan (2), samples, stock, deliveries (22 in all)
+    with django_assert_num_queries(33):
         page = client.post("/shops/corner/order/panel/", fields)
     assert f"{2 * lines} cases" in text(page)

@@ -225,9 +225,9 @@ def test_an_order_asks_the_same_number_of_queries_for_1_and_for_3_lines(
 ) -> None:
     order = builders.place(shop, *[("SUC", 2, scent) for scent in ("RG", "CF", "WS")[:lines]])
 
-    # session, user, membership; order, its lines, scents, events, shipments; scent names, settings, papers;
-    # deposit's order and sums, invoices; page: membership, workshop
-    with django_assert_num_queries(16):
+    # session, user, membership; order, its lines, scents, events, shipments, dates changed; scent names, settings,
+    # papers; deposit's order and sums, invoices; page: membership, workshop
+    with django_assert_num_queries(17):
         client.get(f"{ORDERS}{order.number}/")
 
 

@@ -84,7 +84,7 @@ def assert_one_paper_and_one_e_mail(paper: Document) -> None:
 
 def test_every_task_that_is_sent_or_timed_has_its_entry() -> None:
     timed = {entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()}
-    named = {documents.RENDER, documents.SEND, documents.REFRESH}
+    named = {documents.RENDER, documents.SEND, documents.REFRESH, documents.IMPROVE}
 
     assert timed | named == {name for name in app.tasks if name.startswith("wholesale.")}
     assert tasks.render_document.name == documents.RENDER

@@ -17,7 +17,7 @@ from wholesale.actions import errands
 from wholesale.core.values import Conflict, NotAllowed, NotFound
 from wholesale.documents import KINDS
 from wholesale.documents.letters import letter
-from wholesale.models import Document, Invoice, Load, Mail, Order, SheetRefresh, Shipment
+from wholesale.models import Document, Invoice, Load, Mail, Order, PlanImprovement, SheetRefresh, Shipment
 from wholesale.queries import documents as papers
 from wholesale.queries.papers import value_of
 from wholesale.queue import send_on_commit
@@ -25,6 +25,7 @@ from wholesale.queue import send_on_commit
 RENDER = "wholesale.render_document"
 SEND = "wholesale.send_mail"
 REFRESH = "wholesale.refresh_dates"
+IMPROVE = "wholesale.improve_plan"
 
 
 def queue_paper(
@@ -122,7 +123,7 @@ def sweep() -> int:
     It alone would do: a lost broker costs time, never a paper.
     """
     woken = 0
-    for table, task in ((Document, RENDER), (Mail, SEND), (SheetRefresh, REFRESH)):
+    for table, task in ((Document, RENDER), (Mail, SEND), (SheetRefresh, REFRESH), (PlanImprovement, IMPROVE)):
         for pk in errands.late(table):
             send_on_commit(task, pk)
             woken += 1

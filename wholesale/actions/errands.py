@@ -15,11 +15,11 @@ from django.db.models import F, Q
 
 from wholesale import clock
 from wholesale.core.values import Refusal
-from wholesale.models import Document, Mail, SheetRefresh
+from wholesale.models import Document, Mail, PlanImprovement, SheetRefresh
 
 logger = logging.getLogger(__name__)
 
-Table = type[Document] | type[Mail] | type[SheetRefresh]
+Table = type[Document] | type[Mail] | type[SheetRefresh] | type[PlanImprovement]
 
 #: Rows that one sweep wakes at most; the next one goes on.
 MOST_WOKEN = 200

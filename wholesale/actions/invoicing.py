@@ -16,7 +16,7 @@ from accounts import access
 from accounts.certificates import certificate_holds
 from accounts.models import Shop, User
 from wholesale import clock
-from wholesale.actions import documents, events, numbers
+from wholesale.actions import documents, events, numbers, promises
 from wholesale.core import invoicing as core
 from wholesale.core.orders import OPEN_STATES
 from wholesale.core.pricing import Terms
@@ -293,6 +293,7 @@ def record_payment(  # noqa: PLR0913  (what stands on the bank's line)
             amount_minor=minor, reference=reference.strip(),
         )  # fmt: skip
         _spread(by, payer, Source(payment.pk, None, received_on, minor), named, currency, received_on)
+    _start_again(named)
     return int(payment.pk)
 
 
@@ -313,6 +314,7 @@ def use_account(*, by: User, shop: str, invoice: str = "", order: str = "") -> D
         if not used:
             message = f"Nothing was set: {payer} has nothing on account, or nothing open to set it against."
             raise Refusal("nothing_to_set", message)
+    _start_again(named)
     return from_minor(used, currency)
 
 
@@ -334,6 +336,12 @@ class _Named(NamedTuple):
 
     invoice: Invoice | None
     order: Order | None
+
+
+def _start_again(named: _Named) -> None:
+    """Place an order anew whose late deposit came: after the money is recorded, for that locks the plan first."""
+    if named.order:
+        promises.deposit_came(named.order)
 
 
 def _refuse_payment(amount: Decimal, currency: str, received_on: date, reference: str, token: str) -> int:

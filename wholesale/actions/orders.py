@@ -1,18 +1,20 @@
 """Placing, confirming, refusing and withdrawing an order."""
 
-from datetime import date, datetime
+import hashlib
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any
 
 from django.db import transaction
 
 from accounts import access
 from accounts.models import Address, Shop, User
 from wholesale import clock
-from wholesale.actions import documents, events, invoicing, ledger, numbers, plan_rows, samples
+from wholesale.actions import documents, events, holding, invoicing, ledger, numbers, plan_rows, samples
 from wholesale.core.orders import Basket, OrderState, refuse_step
-from wholesale.core.production.plan import Outcome, without
-from wholesale.core.production.promise import Promise
+from wholesale.core.pricing import Terms, Totals
+from wholesale.core.production.baskets import without_held
+from wholesale.core.production.plan import without
+from wholesale.core.production.work import Plan
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, to_e4, to_minor
 from wholesale.models import (
     Item,
@@ -24,18 +26,10 @@ from wholesale.models import (
 )
 from wholesale.queries import orders as quotes
 from wholesale.queries import production, workshop
+from wholesale.queries.orders import Part
 
 #: How often a placing tries again when the plan changed while it was computing.
 _TRIES = 4
-
-
-class _Accepted(NamedTuple):
-    """A quote with nothing against it."""
-
-    quote: quotes.Quote
-    promise: Promise
-    outcome: Outcome
-    holds_until: datetime
 
 
 def place(  # noqa: PLR0913  (what a buyer fills in)
@@ -53,7 +47,8 @@ def place(  # noqa: PLR0913  (what a buyer fills in)
 
     ``seen_total`` is the total before tax that the buyer saw; another one now is a
     ``Conflict``. Price and promise are computed first; the transaction then only
-    checks that the plan they stand on is still the present one.
+    checks that the plan they stand on is still the present one. What goes in two
+    shipments becomes two orders, placed together; the first one's number is returned.
     """
     account = _may_order(by, shop)
     wishes = {"po_number": po_number.strip(), "note": note.strip()}
@@ -62,13 +57,14 @@ def place(  # noqa: PLR0913  (what a buyer fills in)
         if placed := _placed_before(account, token):
             return placed
         quote = quotes.quote(account, basket)
-        accepted = _accept(quote, seen_total)
+        _refuse(quote, seen_total)
+        kept = quotes.keeps_holds(quote, account)
         with transaction.atomic():
             state = plan_rows.lock()
             if placed := _placed_before(account, token):
                 return placed
-            if state.version == quote.version:
-                return _write(by, account, accepted, state, token, wishes | addresses)
+            if kept and state.version == quote.version and holding.same_holds(quote):
+                return _write(by, account, quote, state, token, wishes | addresses)
     message = "Many orders are being placed at this moment; nothing was ordered. Please try again."
     raise Conflict("busy", message)
 
@@ -142,11 +138,11 @@ def _placed_before(shop: Shop, token: str) -> str | None:
     return Order.objects.filter(shop=shop, token=token).values_list("number", flat=True).first()
 
 
-def _accept(quote: quotes.Quote, seen_total: Decimal | None) -> _Accepted:
-    """Return what may be placed; a ``Refusal`` when the basket, or the total seen, no longer stands."""
+def _refuse(quote: quotes.Quote, seen_total: Decimal | None) -> None:
+    """A ``Refusal`` when the basket, or the total seen, no longer stands."""
     if quote.refusal:
         raise quote.refusal
-    if quote.promise is None or quote.outcome is None or quote.holds_until is None:
+    if not quote.parts:
         raise Refusal("no_date", "No date can be promised for this order; ask the workshop.")
     total = quote.priced.totals.total
     if seen_total is not None and seen_total != total:
@@ -155,7 +151,6 @@ def _accept(quote: quotes.Quote, seen_total: Decimal | None) -> _Accepted:
             "changed. Nothing was ordered; look at the new amounts and place it again."
         )
         raise Conflict("price_changed", message, "total", seen=str(seen_total), now=str(total))
-    return _Accepted(quote, quote.promise, quote.outcome, quote.holds_until)
 
 
 def _addresses(shop: Shop, ship_to: int | None) -> dict[str, Any]:
@@ -174,35 +169,47 @@ def _frozen(address: Address) -> dict[str, str]:
     return {name: getattr(address, name) for name in fields}
 
 
-def _write(by: User, shop: Shop, accepted: _Accepted, state: PlanState, token: str, also: dict[str, Any]) -> str:
-    """All rows of a new order: order, lines, plan, reservations, history."""
-    quote, promise, outcome, holds_until = accepted
-    order = Order.objects.create(
-        number=f"W-{numbers.take('W-')}",
-        shop=shop,
-        state=OrderState.PLACED,
-        token=token,
-        placed_by=by,
-        placed_at=clock.now(),
-        **_amounts(quote),
-        promised_leaves=promise.leaves,
-        promised_arrives=promise.arrives,
-        promise_holds_until=holds_until,
-        planned_leaves=promise.leaves,
-        gates=[gate.to_json() for gate in promise.gates],
-        **also,
-    )
-    keys = _lines(order, quote, dict(promise.by_demand))
-    samples.store_without(outcome.plan, keys)
-    ledger.reserve(outcome.plan.picks, keys)
+def _write(by: User, shop: Shop, quote: quotes.Quote, state: PlanState, token: str, also: dict[str, Any]) -> str:
+    """All rows of a new order, or of two that go one after the other: orders, lines, plan, reservations, history."""
+    keys: dict[str, int] = {}
+    placed: list[Order] = []
+    for number, part in enumerate(quote.parts):
+        order = _order(by, shop, quote, part, _token(token, number), also)
+        keys |= _lines(order, quote, part)
+        placed.append(order)
+    plan = without_held(quote.outcome.plan if quote.outcome else Plan())
+    samples.store_without(plan, keys)
+    ledger.reserve(plan.picks, keys)
     samples.keep()
-    plan_rows.changed(state, f"{order.number} placed")
-    events.note(order, by, "placed", f"Placed: promised to leave {day_words(order.promised_leaves)}.")
-    return order.number
+    holding.end(shop)
+    plan_rows.changed(state, f"{' and '.join(order.number for order in placed)} placed")
+    for order in placed:
+        beside = "".join(f" The other shipment is {other.number}." for other in placed if other != order)
+        text = f"Placed: promised to leave {day_words(order.promised_leaves)}.{beside}"
+        events.note(order, by, "placed", text)
+    return placed[0].number
 
 
-def _amounts(quote: quotes.Quote) -> dict[str, Any]:
-    totals, currency = quote.priced.totals, quote.terms.currency
+def _token(token: str, number: int) -> str:
+    """The token of the shipment of that number: the first has the order's own."""
+    return hashlib.sha256(f"{token}/{number}".encode()).hexdigest() if number else token
+
+
+def _order(by: User, shop: Shop, quote: quotes.Quote, part: Part, token: str, also: dict[str, Any]) -> Order:
+    promise, basket = part.promise, part.basket
+    amounts = _amounts(quote.terms, part.priced.totals)
+    order: Order = Order.objects.create(
+        number=f"W-{numbers.take('W-')}", shop=shop, state=OrderState.PLACED, token=token, placed_by=by,
+        placed_at=clock.now(), **amounts, promised_leaves=promise.leaves, promised_arrives=promise.arrives,
+        promise_holds_until=part.holds_until, planned_leaves=promise.leaves,
+        gates=[gate.to_json() for gate in promise.gates], wanted_from=basket.wanted_from, wanted_by=basket.wanted_by,
+        pick_up=basket.pick_up, deposit_by=promise.holds_on if amounts["deposit_minor"] else None, **also,
+    )  # fmt: skip
+    return order
+
+
+def _amounts(terms: Terms, totals: Totals) -> dict[str, Any]:
+    currency = terms.currency
     minor = {
         f"{column}_minor": to_minor(amount, currency)
         for column, amount in (
@@ -216,7 +223,7 @@ def _amounts(quote: quotes.Quote) -> dict[str, Any]:
     }
     shown = [{"name": row.name, "amount": str(row.amount), "shown": row.shown} for row in totals.arithmetic]
     return {
-        "terms": quote.terms.to_json(),
+        "terms": terms.to_json(),
         "currency": currency,
         "tier_percent": totals.tier_percent,
         "arithmetic": shown,
@@ -224,11 +231,11 @@ def _amounts(quote: quotes.Quote) -> dict[str, Any]:
     }
 
 
-def _lines(order: Order, quote: quotes.Quote, leaves: dict[str, date]) -> dict[str, int]:
-    """Write the lines and return the row of each demand's key."""
-    items = {row.code: row for row in Item.objects.filter(code__in=[g.item for g in quote.goods])}
-    keys = {}
-    for position, (line, goods) in enumerate(zip(quote.basket.lines, quote.goods, strict=True)):
+def _lines(order: Order, quote: quotes.Quote, part: Part) -> dict[str, int]:
+    """Write a shipment's lines and return the row of each demand's key."""
+    items = {row.code: row for row in Item.objects.filter(code__in=[g.item for g in part.goods])}
+    leaves, keys = dict(part.promise.by_demand), {}
+    for position, (line, goods) in enumerate(zip(part.basket.lines, part.goods, strict=True)):
         row = OrderLine.objects.create(
             order=order,
             position=position + 1,
@@ -237,11 +244,11 @@ def _lines(order: Order, quote: quotes.Quote, leaves: dict[str, date]) -> dict[s
             cases=line.cases,
             case_pack=goods.case_pack,
             unit_price_e4=to_e4(goods.unit_price),
-            list_minor=to_minor(quote.priced.list_amounts[position], order.currency),
-            discount_minor=to_minor(quote.priced.discounts[position], order.currency),
+            list_minor=to_minor(part.priced.list_amounts[position], order.currency),
+            discount_minor=to_minor(part.priced.discounts[position], order.currency),
         )
         for scent, pieces in line.mix:
-            key = f"{position}/{scent}"
+            key = f"{part.begins}{position}/{scent}"
             keys[key] = OrderLineScent.objects.create(
                 line=row, scent=scent, pieces_per_case=pieces, planned_leaves=leaves[key]
             ).pk

@@ -1,6 +1,7 @@
 """The plan's rows: locked by every writer, changed only where the plan changed."""
 
 from collections.abc import Iterable
+from datetime import timedelta
 
 from django.db.models import Max
 
@@ -13,10 +14,16 @@ from wholesale.models import (
     LoadPortion,
     Order,
     OrderLineScent,
+    PlanImprovement,
     PlanState,
     SheetRefresh,
 )
 from wholesale.models import Load as LoadRow
+from wholesale.queries import workshop
+
+NOW = timedelta()
+#: Orders come in bursts: the search for a better plan begins when a burst is likely to be over.
+AFTER_CHANGE = timedelta(minutes=1)
 
 
 def lock() -> PlanState:
@@ -25,13 +32,18 @@ def lock() -> PlanState:
     return PlanState.objects.select_for_update().get(pk=1)
 
 
-def changed(state: PlanState, because: str) -> None:
-    """Count the plan one version up, and have the order sheet's dates worked out anew."""
+def changed(state: PlanState, because: str, *, improve: bool = True) -> None:
+    """Count the plan one version up, and have the order sheet's dates worked out anew.
+
+    A better plan is looked for in the background, but not after one was found (``improve``).
+    """
     state.version += 1
     state.changed_at = clock.now()
     state.because = because
     state.save(update_fields=["version", "changed_at", "because"])
     ask_for_dates()
+    if improve and workshop.workshop().improve_seconds:
+        ask_for_improvement(AFTER_CHANGE)
 
 
 def ask_for_dates() -> None:
@@ -40,6 +52,20 @@ def ask_for_dates() -> None:
         return
     row = SheetRefresh.objects.create(due_at=clock.now(), created_at=clock.now())
     queue.send_on_commit("wholesale.refresh_dates", row.pk)
+
+
+def ask_for_improvement(pause: timedelta = NOW) -> int:
+    """Queue one search for a better plan, unless one is already waiting; return the row that waits.
+
+    With a ``pause`` nobody is woken: more changes may follow, and the sweep takes it up.
+    """
+    waiting = PlanImprovement.objects.filter(state="waiting").first()
+    if waiting is None:
+        waiting = PlanImprovement.objects.create(due_at=clock.now() + pause, created_at=clock.now())
+    if not pause:
+        PlanImprovement.objects.filter(pk=waiting.pk, state="waiting").update(due_at=clock.now())
+        queue.send_on_commit("wholesale.improve_plan", waiting.pk)
+    return waiting.pk
 
 
 def store(old: Plan, new: Plan, keys: dict[str, int] | None = None) -> None:

@@ -1,7 +1,8 @@
 """What happens at the bench: a load done, the plan mended, the sheet's dates worked out."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date, datetime
+from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 
@@ -10,8 +11,9 @@ from accounts.models import User
 from wholesale import clock
 from wholesale.actions import batches, documents, errands, mending, plan_rows
 from wholesale.core.catalogue import ItemKind, Sku
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.plan import Shop
-from wholesale.core.production.promise import Asked, promise
+from wholesale.core.production.promise import Asked, promise_on
 from wholesale.core.production.work import Demand
 from wholesale.core.values import NotAllowed, NotFound, Refusal
 from wholesale.models import Item, Load, SheetDate, SheetRefresh
@@ -85,38 +87,35 @@ def _bench(by: User) -> None:
 
 
 def _dates(version: int) -> Iterable[SheetDate]:
-    """One row a sku on sale: when one case of it would leave, ordered now."""
+    """One row a sku on sale: when one case of it would leave, ordered now; all are tried on one bench."""
     settings = workshop.workshop()
     shop = production.planner(settings)
-    asked, stock = quotes.asked_now(settings), production.free_stock()
-    plan = production.promised_against(shop, stock, shop.calendar.bench_day(asked.on, asked.at, asked.cut_off))
+    asked = quotes.asked_now(settings)
+    bench = quotes.standing_plan(shop, settings).bench(asked)
+    holds = _holds(shop, asked)
     rows = {row.code: row for row in Item.objects.filter(kind="product")}
     for item in shop.catalogue.items.values():
         if item.kind is ItemKind.PRODUCT and item.on_sale:
             for scent in shop.catalogue.scents if item.scented else [""]:
                 demand = Demand(key=item.code, sku=Sku(item.code, scent), pieces=item.case_pack)
-                try:
-                    found, _ = promise(shop, plan, [demand], stock, asked)
-                except Refusal as no_room:
-                    yield _date(version, rows[item.code], scent, _holds(shop, asked), because=no_room.message)
-                    continue
-                binding = next(gate for gate in found.gates if gate.binding)
-                yield _date(
-                    version, rows[item.code], scent, _holds(shop, asked),
-                    found.leaves, found.arrives, f"{binding.title}: {binding.because}",
-                )  # fmt: skip
+                yield _date(bench, demand, asked, version=version, item=rows[item.code], holds_until=holds)
+
+
+def _date(bench: Bench, demand: Demand, asked: Asked, **row: Any) -> SheetDate:
+    """The date of one case, and the gate that binds it; without one it says why. The bench is left as it was."""
+    mark = bench.mark()
+    try:
+        found, _ = promise_on(bench, [demand], asked)
+    except Refusal as no_room:
+        return SheetDate(scent=demand.sku.scent, because=no_room.message[:200], **row)
+    bench.back_to(mark)
+    binding = next(gate for gate in found.gates if gate.binding)
+    because = f"{binding.title}: {binding.because}"[:200]
+    return SheetDate(
+        scent=demand.sku.scent, leaves=found.leaves, arrives=found.arrives, because=because, **row
+    )  # fmt: skip
 
 
 def _holds(shop: Shop, asked: Asked) -> datetime:
     day = shop.calendar.bench_day(asked.on, asked.at, asked.cut_off)
     return datetime.combine(day, asked.cut_off, clock.workshop_zone())
-
-
-def _date(
-    version: int, item: Item, scent: str, holds_until: datetime,
-    leaves: date | None = None, arrives: date | None = None, because: str = "",
-) -> SheetDate:  # fmt: skip
-    return SheetDate(
-        version=version, item=item, scent=scent, leaves=leaves, arrives=arrives,
-        holds_until=holds_until, because=because[:200],
-    )  # fmt: skip

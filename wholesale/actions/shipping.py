@@ -9,7 +9,7 @@ from accounts.models import User
 from wholesale import clock
 from wholesale.actions import documents, events, ledger, numbers, plan_rows
 from wholesale.core.orders import OrderState, refuse_step
-from wholesale.core.production.calendar import carrier_arrival
+from wholesale.core.production.baskets import arrives_on
 from wholesale.core.shipping import LineShelf, Taken, refuse_cases, take
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words
 from wholesale.models import Order, OrderLine, Reservation, Shipment, ShipmentLine, ShipmentLot
@@ -61,7 +61,8 @@ def ship(*, by: User, number: str, carrier: str = "", tracking: str = "") -> Non
         order = _locked(_order_of(number))
         shipment = _unshipped(number)
         shipment.shipped_on = clock.today()
-        shipment.arrives_on = carrier_arrival(clock.today(), workshop.workshop().carrier_days)
+        days = workshop.workshop().carrier_days
+        shipment.arrives_on = arrives_on(clock.today(), days, pick_up=order.pick_up)
         shipment.carrier, shipment.tracking = carrier.strip(), tracking.strip()
         shipment.save(update_fields=["shipped_on", "arrives_on", "carrier", "tracking"])
         events.note(

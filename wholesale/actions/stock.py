@@ -68,7 +68,7 @@ def receive(  # noqa: PLR0913  (what stands on a delivery note)
         if booked := _booked(token):
             return booked.lot.code
         row = _to_receive(item, scent)
-        counted = _counted(quantity, row.unit, "quantity")
+        counted = in_units(quantity, row.unit, "quantity")
         held = _on_hold(row, supplier_lot.strip())
         if not sure:
             _ask(_far_from_usual(row, counted), _known_hold(row, held))
@@ -106,12 +106,12 @@ def count(  # noqa: PLR0913  (what was found where, and the answers to what is a
             return
         _refuse_below_zero(found)
         there = ledger.places(row).get(_place(place), 0)
-        counted = _counted(found, row.item.unit, "found", least=0)
+        counted = in_units(found, row.item.unit, "found", least=0)
         if counted != there:
             _refuse_unexplained(because, row, there, counted)
         if not sure:
             _ask(_far_from_there(row, there, counted))
-        why = Why(reason="counted", by=by, because=_because(because), token=token)
+        why = Why(reason="counted", by=by, because=short_reason(because), token=token)
         _book(by, state, row, counted - there, why, place, short=short)
 
 
@@ -136,8 +136,8 @@ def take_out(  # noqa: PLR0913  (what, how much, from where, and why)
         row = _lot(lot)
         if _booked(token):
             return
-        taken = _counted(quantity, row.item.unit, "quantity")
-        why = Why(reason=kind, by=by, because=_because(because), token=token)
+        taken = in_units(quantity, row.item.unit, "quantity")
+        why = Why(reason=kind, by=by, because=short_reason(because), token=token)
         _book(by, state, row, -taken, why, place, short=short)
 
 
@@ -152,7 +152,7 @@ def move_place(*, by: User, lot: str, quantity: Decimal, to: str, token: str, pl
         there, here = _place(to, "to"), _place(place)
         if there == here:
             raise Refusal("place", f"'{here}' is where it lies already; name another place.", "to")
-        moved = _counted(quantity, row.item.unit, "quantity")
+        moved = in_units(quantity, row.item.unit, "quantity")
         why = Why(reason="moved", by=by, token=token)
         ledger.move(row, moved, why, place=there)
         ledger.move(row, -moved, why, place=here)
@@ -168,7 +168,7 @@ def take_back(*, by: User, entry: int, because: str) -> None:
         if wrong is None:
             raise NotFound("entry", "There is no such entry in the ledger.")
         _refuse_not_by_hand(wrong)
-        why = Why(reason="taken back", by=by, because=_because(because))
+        why = Why(reason="taken back", by=by, because=short_reason(because))
         _book(by, state, wrong.lot, -wrong.quantity, why, wrong.place, corrects=wrong)
 
 
@@ -201,7 +201,7 @@ def set_target(*, by: User, item: str, pieces: int, scent: str = "") -> None:
     _maker(by)
     with transaction.atomic():
         state = plan_rows.lock()
-        row = _item(item, scent)
+        row = find_item(item, scent)
         if row.kind == "material" or row.unit != "piece":
             raise Refusal("target", f"{row.name} is not made by the piece; a target is for what is.", "pieces")
         if not 0 <= pieces < _MOST:
@@ -232,7 +232,7 @@ def _booked(token: str) -> StockMovement | None:
     return StockMovement.objects.filter(token=token).select_related("lot").first()
 
 
-def _counted(quantity: Decimal, unit: str, field: str, least: int = 1) -> int:
+def in_units(quantity: Decimal, unit: str, field: str, least: int = 1) -> int:
     """A typed quantity in the ledger's unit: whole pieces, or milligrams."""
     if not quantity.is_finite() or abs(quantity) >= _MOST:
         raise Refusal("quantity", f"{quantity} is no quantity; type a number.", field)
@@ -259,7 +259,8 @@ def _place(name: str, field: str = "place") -> str:
     return place
 
 
-def _because(text: str) -> str:
+def short_reason(text: str) -> str:
+    """A reason as it was typed; a ``Refusal`` when it is too long to be kept."""
     reason = text.strip()
     if len(reason) > _MOST_BECAUSE:
         raise Refusal("too_long", f"The reason has {len(reason)} letters; shorten it to {_MOST_BECAUSE}.", "because")
@@ -289,7 +290,8 @@ def _refuse_not_by_hand(wrong: StockMovement) -> None:
         raise Refusal("not_by_hand", message, "because")
 
 
-def _item(code: str, scent: str) -> Item:
+def find_item(code: str, scent: str) -> Item:
+    """The row of an item; ``NotFound`` when there is none, a ``Refusal`` when the scent is not one of its own."""
     row: Item | None = Item.objects.filter(code=code).first()
     if row is None:
         raise NotFound("item", f"There is no item '{code}'.")
@@ -300,7 +302,7 @@ def _item(code: str, scent: str) -> Item:
 
 
 def _to_receive(code: str, scent: str) -> Item:
-    row = _item(code, scent)
+    row = find_item(code, scent)
     if row.kind == "product":
         message = f"{row.name} is made here: its lots come from their batches. Mark the batch done, or count its lot."
         raise Refusal("made_here", message, "item")
@@ -407,13 +409,22 @@ def _book(  # noqa: PLR0913  (an entry and the rights it needs)
         _refuse_short(by, lot, missing, short=short)
         shortfall.give_up(by, lot, missing, why.because)
     ledger.move(lot, difference, why, place=_place(place), corrects=corrects)
-    is_part_less = difference < 0 and lot.item.kind == "part"
-    _changed(state, lot, f"{lot.code} {why.reason}", mend=missing > 0 or is_part_less)
+    is_less = difference < 0 and _is_counted_on(lot.item)
+    _changed(state, lot, f"{lot.code} {why.reason}", mend=missing > 0 or is_less)
+
+
+def _is_counted_on(item: Item) -> bool:
+    """Do loads to come take it off the shelf, so that less of it moves them?"""
+    return item.kind == "part" or (item.kind == "material" and item.binds_plan)
+
+
+def _stands_in_plan(item: Item) -> bool:
+    return item.kind != "material" or item.binds_plan
 
 
 def _changed(state: PlanState, lot: Lot, because: str, *, mend: bool = False) -> None:
-    """The plan stands on parts and products: a change of theirs makes a new version of it."""
-    if lot.item.kind == "material":
+    """The plan stands on parts, products and materials that bind it: a change of theirs makes a new version of it."""
+    if not _stands_in_plan(lot.item):
         return
     if mend:
         mending.mend_plan(production.planner(workshop.workshop()))
@@ -433,7 +444,7 @@ def _refuse_short(by: User, lot: Lot, missing: int, *, short: bool) -> None:
 def _set_state(by: User, code: str, to: str, reason: str, because: str, *, made_of_it: bool = False) -> None:
     """Change a lot's state, and of those made of it if asked; an entry of nothing in the ledger says who did it."""
     _refuse_no_reason(because)
-    why = Why(reason=reason, by=by, because=_because(because))
+    why = Why(reason=reason, by=by, because=short_reason(because))
     with transaction.atomic():
         state = plan_rows.lock()
         lot = _lot(code)
@@ -442,7 +453,7 @@ def _set_state(by: User, code: str, to: str, reason: str, because: str, *, made_
         if not changing:
             raise Conflict("state_already", f"{lot.code} is {_STATES[to]} already; nothing was changed.")
         planned_anew = [_put_into(by, one, to, why) for one in changing]
-        for one in [one for one in changing if one.item.kind != "material"][:1]:
+        for one in [one for one in changing if _stands_in_plan(one.item)][:1]:
             _changed(state, one, f"{lot.code} {_STATES[to]}", mend=any(planned_anew))
 
 
@@ -454,7 +465,7 @@ def _put_into(by: User, lot: Lot, to: str, why: Why) -> bool:
     gone = ledger.reserved(lot) if to == "recalled" else 0
     _tell_holders(by, lot, to, why.because)
     shortfall.give_up(by, lot, gone, why.because)
-    return bool(gone) or (to != "ok" and lot.item.kind == "part")
+    return bool(gone) or (to != "ok" and _is_counted_on(lot.item))
 
 
 _STATES = {"ok": "released", "hold": "on hold", "recalled": "recalled"}

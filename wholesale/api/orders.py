@@ -30,11 +30,11 @@ _PAGE = OpenApiParameter("page", int, OpenApiParameter.QUERY, description="Pages
 @extend_schema(request=serializers.BasketRequest, responses={200: serializers.Quote, **_PROBLEMS})
 @api_view(["POST"])
 def quote(request: Request, slug: str) -> Response:
-    """Price and promise a basket as of now; nothing is written."""
+    """Price and promise a basket as of now, and say what would come sooner; nothing is written."""
     shop = member_of(request, slug).shop
     wanted = serializers.BasketRequest(data=request.data)
     wanted.is_valid(raise_exception=True)
-    found = quotes.quote(shop, serializers.basket(wanted.validated_data))
+    found = quotes.quote(shop, serializers.basket(wanted.validated_data), alternatives=True)
     return Response(serializers.Quote(_quote_body(found)).data)
 
 
@@ -99,10 +99,24 @@ def paper(request: Request, slug: str, paper: int) -> FileResponse:
 
 def _quote_body(found: quotes.Quote) -> dict[str, Any]:
     totals = found.priced.totals
-    promise = found.promise and {**asdict(found.promise), "holds_until": found.holds_until}
+    promises = [{**asdict(part.promise), "holds_until": part.holds_until} for part in found.parts]
     return {
         **asdict(totals),
         "gaps": [asdict(gap) for gap in found.priced.gaps],
-        "promise": promise,
+        "promise": promises[0] if promises else None,
+        "rest": promises[1] if len(promises) > 1 else None,
+        "kept_until": found.kept_until,
+        "sooner": [_sooner_body(one) for one in found.sooner],
         "refusal": refusal(found.refusal) if found.refusal else None,
+    }
+
+
+def _sooner_body(found: quotes.Sooner) -> dict[str, Any]:
+    other, totals = found.alternative, found.priced.totals
+    named = ("kind", "leaves", "arrives", "rest_leaves", "rest_arrives", "cases")
+    return {name: getattr(other, name) for name in named} | {
+        "words": found.words,
+        "freight": totals.freight,
+        "total": totals.total,
+        "basket": serializers.as_sent(other.basket),
     }

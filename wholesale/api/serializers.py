@@ -4,7 +4,8 @@ from typing import Any
 
 from rest_framework import serializers as s
 
-from wholesale.core.orders import MOST_CASES, Basket, BasketLine
+from wholesale.core import orders
+from wholesale.core.orders import MOST_CASES
 
 
 def amount(**options: Any) -> s.DecimalField:
@@ -88,9 +89,19 @@ class Line(s.Serializer[Any]):
 
 
 class BasketRequest(s.Serializer[Any]):
-    """What a shop wants."""
+    """What a shop wants, and when.
+
+    ``wanted_from`` and ``wanted_by`` are days of arrival; ``pick_up``: the shop fetches it;
+    ``first``: how many cases of each line, in their order, go ahead in a first shipment.
+    """
 
     lines = s.ListField(child=Line(), allow_empty=False, max_length=200)
+    wanted_from = s.DateField(required=False, allow_null=True, default=None)
+    wanted_by = s.DateField(required=False, allow_null=True, default=None)
+    pick_up = s.BooleanField(required=False, default=False)
+    first = s.ListField(
+        child=s.IntegerField(min_value=0, max_value=MOST_CASES), required=False, default=list, max_length=200
+    )
 
 
 class OrderRequest(BasketRequest):
@@ -147,8 +158,36 @@ class Promise(s.Serializer[Any]):
     gates = Gate(many=True)
 
 
+class Basket(s.Serializer[Any]):
+    """A basket, as it may be sent."""
+
+    lines = Line(many=True)
+    wanted_from = s.DateField(allow_null=True)
+    wanted_by = s.DateField(allow_null=True)
+    pick_up = s.BooleanField()
+    first = s.ListField(child=s.IntegerField())
+
+
+class Alternative(s.Serializer[Any]):
+    """What would come sooner: ``basket`` ordered at once is promised these days. Of a split they are the first's."""
+
+    kind = s.ChoiceField(choices=["pick_up", "split", "fewer", "scent"])
+    words = s.CharField()
+    leaves = s.DateField()
+    arrives = s.DateField()
+    rest_leaves = s.DateField(allow_null=True)
+    rest_arrives = s.DateField(allow_null=True)
+    cases = s.IntegerField()
+    freight = amount()
+    total = amount()
+    basket = Basket()
+
+
 class Quote(s.Serializer[Any]):
-    """A basket priced and promised; nothing is written. ``refusal`` says why it can't be placed as it is."""
+    """A basket priced and promised; nothing is written. ``refusal`` says why it can't be placed as it is.
+
+    Of what goes in two shipments ``promise`` is the first's, ``rest`` the other's.
+    """
 
     currency = s.CharField()
     list_goods = amount()
@@ -162,6 +201,9 @@ class Quote(s.Serializer[Any]):
     arithmetic = Arithmetic(many=True)
     gaps = Gap(many=True)
     promise = Promise(allow_null=True)
+    rest = Promise(allow_null=True)
+    kept_until = s.DateTimeField(allow_null=True)
+    sooner = Alternative(many=True)
     refusal = Problem(allow_null=True)
 
 
@@ -175,6 +217,17 @@ class OrderRow(s.Serializer[Any]):
     total = amount()
     leaves = s.DateField()
     arrives = s.DateField()
+
+
+class PromiseChange(s.Serializer[Any]):
+    """A promised day that gave way to another, and why."""
+
+    at = s.DateTimeField()
+    was_leaves = s.DateField()
+    was_arrives = s.DateField()
+    leaves = s.DateField()
+    arrives = s.DateField()
+    because = s.CharField()
 
 
 class OrderLine(s.Serializer[Any]):
@@ -194,8 +247,13 @@ class Order(OrderRow):
 
     po_number = s.CharField(allow_blank=True)
     deposit = amount()
+    deposit_by = s.DateField(allow_null=True)
+    wanted_from = s.DateField(allow_null=True)
+    wanted_by = s.DateField(allow_null=True)
+    pick_up = s.BooleanField()
     lines = OrderLine(many=True)
     gates = Gate(many=True)
+    promise_changes = PromiseChange(many=True)
 
 
 class Paper(s.Serializer[Any]):
@@ -206,15 +264,27 @@ class Paper(s.Serializer[Any]):
     state = s.CharField()
 
 
-def basket(checked: dict[str, Any]) -> Basket:
+def basket(checked: dict[str, Any]) -> orders.Basket:
     """The core's basket from checked data."""
-    return Basket(
-        lines=tuple(
-            BasketLine(
-                item=line["item"],
-                cases=line["cases"],
-                mix=tuple((part["scent"], part["pieces"]) for part in line["mix"]),
-            )
-            for line in checked["lines"]
+    lines = tuple(
+        orders.BasketLine(
+            item=line["item"], cases=line["cases"], mix=tuple((part["scent"], part["pieces"]) for part in line["mix"])
         )
+        for line in checked["lines"]
     )
+    return orders.Basket(
+        lines=lines, wanted_from=checked["wanted_from"], wanted_by=checked["wanted_by"], pick_up=checked["pick_up"],
+        first=tuple(checked["first"]),
+    )  # fmt: skip
+
+
+def as_sent(wanted: orders.Basket) -> dict[str, Any]:
+    """A basket as the API takes it."""
+    lines = [
+        {"item": line.item, "cases": line.cases, "mix": [{"scent": scent, "pieces": n} for scent, n in line.mix]}
+        for line in wanted.lines
+    ]
+    return {
+        "lines": lines, "wanted_from": wanted.wanted_from, "wanted_by": wanted.wanted_by, "pick_up": wanted.pick_up,
+        "first": list(wanted.first),
+    }  # fmt: skip

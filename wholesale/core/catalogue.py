@@ -73,7 +73,8 @@ class Equipment:
     A load is full at ``load_g`` grams or ``load_pieces`` pieces, whichever comes
     first; ``load_basis`` says whether the grams are of all that is in it ("total")
     or of the wax alone ("carrier"). ``loads_per_day`` of ``None`` never binds. ``hold_minutes`` is how long
-    one load keeps it; ``window_minutes`` how long the load can be worked.
+    a load keeps it once hands are done; ``window_minutes`` how long the load can be worked. ``price`` is what one
+    more of it costs.
     """
 
     code: str
@@ -86,6 +87,7 @@ class Equipment:
     load_basis: str = "total"
     hold_minutes: int = 0
     window_minutes: int | None = None
+    price: Decimal | None = None
 
     @property
     def daily_loads(self) -> int | None:
@@ -170,6 +172,8 @@ class Item:
     ``limits_refuse`` turns the item's limits from warnings into refusals.
     ``unit_cost`` is for a piece or a kilogram; ``purchase_pack`` the pieces or grams
     it is bought in; ``supply_days`` the calendar days from ordering to having it.
+    Nothing that takes a material that ``binds_plan`` is planned before it is there.
+    ``lead_days`` are working days from ordering to leaving at the least (``None``: the workshop's own).
     """
 
     code: str
@@ -196,6 +200,8 @@ class Item:
     purchase_pack: Decimal | None = None
     supplier: str = ""
     supply_days: int = 0
+    binds_plan: bool = False
+    lead_days: int | None = None
     cautions: str = ""
     recipe: Recipe | None = None
 
@@ -364,12 +370,22 @@ def refuse_unworkable_steps(catalogue: Catalogue, item: Item) -> None:
         _refuse_wait(item, operation)
         if operation.equipment and operation.equipment not in catalogue.equipment:
             raise _no_equipment(item, operation)
+        if operation.equipment and catalogue.equipment[operation.equipment].daily_loads == 0:
+            raise _no_loads(item, operation, catalogue.equipment[operation.equipment])
         load_pieces(catalogue, item.code, operation)
 
 
 def _no_equipment(item: Item, operation: Operation) -> Refusal:
     message = f"{item.name}, {operation.name}: there is no equipment '{operation.equipment}'. Add it, or name another."
     return Refusal("unknown_equipment", message, operation.code)
+
+
+def _no_loads(item: Item, operation: Operation, equipment: Equipment) -> Refusal:
+    message = (
+        f"{item.code}, step {operation.code}: {equipment.name} takes no load a day. "
+        "Give it one at least, or leave its loads a day empty where they never bind."
+    )
+    return Refusal("no_quota", message, operation.code)
 
 
 def _refuse_wait(item: Item, operation: Operation) -> None:

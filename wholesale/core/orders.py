@@ -1,11 +1,13 @@
 """A shop's order before and after it is placed: basket, mix rule, states."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
 from enum import StrEnum
+from typing import Any
 
 from wholesale.core.catalogue import Catalogue, Item, ItemKind, Sku
-from wholesale.core.values import Refusal
+from wholesale.core.values import Refusal, day_words
 
 #: More cases than this on one line are a slip of the finger, or worth a telephone call.
 MOST_CASES = 99
@@ -53,9 +55,18 @@ class BasketLine:
 
 @dataclass(frozen=True, kw_only=True)
 class Basket:
-    """What a shop wants, line by line."""
+    """What a shop wants, line by line.
+
+    It is wanted with the shop neither before ``wanted_from`` nor after ``wanted_by``.
+    ``pick_up``: the shop fetches it. ``first`` says how many cases of each line go ahead
+    in a first shipment; the rest follows. Empty: all at once.
+    """
 
     lines: tuple[BasketLine, ...]
+    wanted_from: date | None = None
+    wanted_by: date | None = None
+    pick_up: bool = False
+    first: tuple[int, ...] = ()
 
     def pieces(self) -> dict[Sku, int]:
         """Pieces of each sku over all lines."""
@@ -64,6 +75,72 @@ class Basket:
             for sku, pieces in line.pieces().items():
                 wanted[sku] = wanted.get(sku, 0) + pieces
         return wanted
+
+    @property
+    def cases(self) -> int:
+        """Cases in all."""
+        return sum(line.cases for line in self.lines)
+
+    def with_cases(self, cases: Iterable[int]) -> "Basket":
+        """The same lines with other numbers of cases, all at once; a line of none falls away."""
+        lines = (replace(line, cases=count) for line, count in zip(self.lines, cases, strict=True) if count)
+        return replace(self, lines=tuple(lines), first=())
+
+    def shipments(self) -> tuple["Basket", ...]:
+        """What goes together: the whole, or the first cases and the rest."""
+        if not self.first:
+            return (self,)
+        rest = [line.cases - first for line, first in zip(self.lines, self.first, strict=True)]
+        return self.with_cases(self.first), self.with_cases(rest)
+
+    def to_json(self) -> dict[str, Any]:
+        """JSON-ready values."""
+        lines = [
+            {"item": line.item, "cases": line.cases, "mix": [list(part) for part in line.mix]} for line in self.lines
+        ]
+        days = {name: day and day.isoformat() for name, day in self._wanted().items()}
+        return {"lines": lines, **days, "pick_up": self.pick_up, "first": list(self.first)}
+
+    def _wanted(self) -> dict[str, date | None]:
+        return {"wanted_from": self.wanted_from, "wanted_by": self.wanted_by}
+
+    @classmethod
+    def from_json(cls, stored: dict[str, Any]) -> "Basket":
+        """The basket that ``to_json`` stored."""
+        lines = tuple(
+            BasketLine(item=line["item"], cases=line["cases"], mix=tuple((scent, n) for scent, n in line["mix"]))
+            for line in stored["lines"]
+        )
+        days = {name: stored[name] and date.fromisoformat(stored[name]) for name in ("wanted_from", "wanted_by")}
+        return cls(lines=lines, pick_up=stored["pick_up"], first=tuple(stored["first"]), **days)
+
+
+def refuse_wishes(basket: Basket, today: date, latest: date) -> None:
+    """A ``Refusal`` for days of arrival that are past, crossed or beyond what is planned, or a wrong first shipment."""
+    since, until = basket.wanted_from, basket.wanted_by
+    if until and until < today:
+        raise Refusal("wanted_by", f"{day_words(until)} is past; choose a later day, or none.", "wanted_by")
+    if since and until and until < since:
+        message = f"Not before {day_words(since)} and not after {day_words(until)} leaves no day; change one of them."
+        raise Refusal("wanted_by", message, "wanted_by")
+    if since and since > latest:
+        message = f"The workshop plans until {day_words(latest)}; order nearer to the day, or choose an earlier one."
+        raise Refusal("wanted_from", message, "wanted_from")
+    if basket.first and not _is_part(basket):
+        message = "A first shipment holds some of the cases ordered, not none and not all; choose anew."
+        raise Refusal("first", message, "first")
+
+
+def wanted_words(since: date | None, until: date | None) -> str:
+    """On which days goods are wanted, as pages and papers say it; "" for any day."""
+    named = ((since, "not before"), (until, "not after"))
+    return ", ".join(f"{words} {day_words(day)}" for day, words in named if day)
+
+
+def _is_part(basket: Basket) -> bool:
+    counts = zip(basket.first, basket.lines, strict=False)
+    fits = len(basket.first) == len(basket.lines) and all(0 <= first <= line.cases for first, line in counts)
+    return fits and 0 < sum(basket.first) < basket.cases
 
 
 def refuse_basket(basket: Basket, catalogue: Catalogue) -> None:

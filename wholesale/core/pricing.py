@@ -5,7 +5,7 @@ amount that is shown. Every amount carries its arithmetic in words.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import date
 from decimal import Decimal
 from itertools import pairwise
@@ -193,13 +193,22 @@ def price(goods: Sequence[Goods], terms: Terms, account: Account, on: date, offe
 
 def total_up(list_goods: Decimal, terms: Terms, account: Account, on: date) -> Totals:
     """All amounts that follow from the list goods of an order."""
-    percent, discount, discount_shown = tier_discount(list_goods, terms)
+    off = tier_discount(list_goods, terms)
+    kind = minimum_kind(account.last_order_on, terms.dormant_months, on)
+    minimum = terms.reorder_minimum if kind == "reorder" else terms.opening_minimum
+    totals = _summed(terms, account, list_goods, off, freight_for(list_goods, list_goods - off[1], terms))
+    return replace(totals, minimum=minimum, minimum_kind=kind)
+
+
+def _summed(
+    terms: Terms, account: Account, list_goods: Decimal, off: tuple[Decimal, Decimal, str], sent: tuple[Decimal, str]
+) -> Totals:
+    """The amounts, given the tier's percentage with its discount, and the freight; no minimum yet."""
+    (percent, discount, discount_shown), (freight, freight_shown) = off, sent
     goods = list_goods - discount
-    freight, freight_shown = freight_for(list_goods, goods, terms)
     total = goods + freight
     deposit = _deposit(total, terms, account)
     tax, tax_shown = tax_for(goods, freight, terms, account.tax_exempt_because)
-    kind = minimum_kind(account.last_order_on, terms.dormant_months, on)
     sums = (
         Arithmetic(name="Discount", amount=-discount, shown=discount_shown),
         Arithmetic(name="Goods", amount=goods, shown=f"{list_goods} − {discount}"),
@@ -215,9 +224,66 @@ def total_up(list_goods: Decimal, terms: Terms, account: Account, on: date) -> T
     return Totals(
         currency=terms.currency, list_goods=list_goods, tier_percent=percent, discount=discount, goods=goods,
         freight=freight, total=total, deposit=deposit, tax=tax, total_with_tax=total + tax,
-        minimum=terms.reorder_minimum if kind == "reorder" else terms.opening_minimum, minimum_kind=kind,
-        arithmetic=sums,
+        minimum=Decimal(0), minimum_kind="", arithmetic=sums,
     )  # fmt: skip
+
+
+def fetched(terms: Terms) -> Terms:
+    """The same terms for goods that the shop fetches: no freight."""
+    return replace(terms, freight_flat=Decimal(0))
+
+
+def shared_out(whole: Priced, parts: Sequence[Sequence[Goods]], terms: Terms, account: Account) -> tuple[Priced, ...]:
+    """The shipments of one order, each priced for itself: tier and minimum of the whole, freight of its own.
+
+    The discount is dealt by list goods, so that the parts' discounts sum to the whole's.
+    """
+    lists = [sum((line.list_amount(terms.currency) for line in part), Decimal(0)) for part in parts]
+    off = share(to_minor(whole.totals.discount, terms.currency), lists)
+    return tuple(
+        _part(whole.totals, part, from_minor(minor, terms.currency), terms, account)
+        for part, minor in zip(parts, off, strict=True)
+    )
+
+
+def _part(whole: Totals, goods: Sequence[Goods], discount: Decimal, terms: Terms, account: Account) -> Priced:
+    amounts = tuple(line.list_amount(terms.currency) for line in goods)
+    list_goods = sum(amounts, Decimal(0))
+    freight = freight_for(list_goods, list_goods - discount, terms)
+    shown = f"its part of {whole.discount} on {whole.list_goods} ordered together"
+    totals = _summed(terms, account, list_goods, (whole.tier_percent, discount, shown), freight)
+    return Priced(
+        totals=replace(totals, minimum=min(whole.minimum, list_goods), minimum_kind=whole.minimum_kind),
+        list_amounts=amounts,
+        discounts=tuple(
+            from_minor(part, terms.currency) for part in share(to_minor(discount, terms.currency), amounts)
+        ),
+    )
+
+
+def together(whole: Priced, parts: Sequence[Priced], terms: Terms) -> Priced:
+    """The whole as its shipments come to it: their freight, deposit and tax added up."""
+
+    def added(name: str) -> Decimal:
+        return sum((getattr(part.totals, name) for part in parts), Decimal(0))
+
+    names = {"Freight": "freight", "Total before tax": "total", "Deposit": "deposit", terms.tax_name: "tax"}
+    shown = [
+        replace(row, amount=added(names[row.name]), shown=" + ".join(_shown_of(part, row.name) for part in parts))
+        if row.name in names else row
+        for row in whole.totals.arithmetic
+    ]  # fmt: skip
+    totals = replace(
+        whole.totals, arithmetic=tuple(shown), freight=added("freight"), total=added("total"),
+        deposit=added("deposit"), tax=added("tax"), total_with_tax=added("total_with_tax"),
+    )  # fmt: skip
+    # What would free the freight of the whole frees that of no shipment.
+    gaps_left = tuple(gap for gap in whole.gaps if gap.kind != "free_freight")
+    return replace(whole, totals=totals, gaps=gaps_left)
+
+
+def _shown_of(part: Priced, name: str) -> str:
+    return str(next(row.amount for row in part.totals.arithmetic if row.name == name))
 
 
 def tier_discount(list_goods: Decimal, terms: Terms) -> tuple[Decimal, Decimal, str]:
@@ -238,6 +304,8 @@ def freight_for(list_goods: Decimal, goods: Decimal, terms: Terms) -> tuple[Deci
     judged = goods if terms.freight_judged_on == "discounted_goods" else list_goods
     if not list_goods:
         return Decimal(0), "nothing ordered"
+    if not terms.freight_flat:
+        return Decimal(0), "none is charged"
     if terms.freight_free_from and judged >= terms.freight_free_from:
         return Decimal(0), f"free: {judged} ≥ {terms.freight_free_from}"
     return terms.freight_flat, f"flat: {judged} < {terms.freight_free_from}"

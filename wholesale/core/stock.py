@@ -1,11 +1,12 @@
 """One stock by sellable-on date: what comes, what is spoken for, and what is free when."""
 
-from bisect import bisect_right, insort
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, timedelta
 from enum import StrEnum
 from fractions import Fraction
+from itertools import accumulate
 from math import lcm
 from typing import NamedTuple
 
@@ -14,7 +15,10 @@ from wholesale.core.catalogue import ItemKind, Sku
 
 @dataclass(frozen=True, kw_only=True)
 class OnHand:
-    """Pieces (or grams) of one sku that may be used or sold from ``usable_on`` on, up to and on ``expires_on``."""
+    """Pieces (or grams) of one sku that may be used or sold from ``usable_on`` on.
+
+    ``expires_on`` is the last day they may be used on; ``None`` where they keep.
+    """
 
     sku: Sku
     usable_on: date
@@ -26,51 +30,188 @@ class OnHand:
         return self.expires_on is not None and self.expires_on < day
 
 
-@dataclass
+class _Perishing(NamedTuple):
+    """Units that come on a day and are no good after another."""
+
+    came: date
+    until: date
+    units: int
+
+
 class Timeline:
-    """Supply and need of one sku by day; what is free on a day never takes from a later need."""
+    """Supply and need of one sku by day; what is free on a day never takes from a later need.
 
-    changes: list[tuple[date, Fraction]] = field(default_factory=list)
-    #: The same in whole units of 1 / ``_scale``: whole numbers are added many times faster.
-    _whole: list[tuple[date, int]] = field(default_factory=list)
-    _scale: int = 1
+    Kept in whole units of 1 / scale, a row a day: whole numbers are added many times
+    faster than fractions, and a year has few days.
+    """
 
-    def add(self, day: date, quantity: Fraction) -> None:
-        """``quantity`` arrives on ``day`` (positive), or is needed then (negative)."""
-        insort(self.changes, (day, quantity))
-        if self._scale % quantity.denominator:
-            finer = lcm(self._scale, quantity.denominator)
-            self._whole = [(then, units * (finer // self._scale)) for then, units in self._whole]
-            self._scale = finer
-        insort(self._whole, (day, int(quantity * self._scale)))
+    def __init__(self) -> None:
+        self._scale = 1
+        self._days: list[date] = []
+        self._came: list[int] = []
+        self._went: list[int] = []
+        self._net: list[int] = []
+        self._sum = 0
+        self._perishing: list[_Perishing] = []
+
+    @property
+    def changes(self) -> list[tuple[date, Fraction]]:
+        """What comes (positive) and is needed (negative) of what keeps, by day."""
+        rows = zip(self._days, self._came, self._went, strict=True)
+        both = [(day, units) for day, came, went in rows for units in (-went, came) if units]
+        return [(day, Fraction(units, self._scale)) for day, units in both]
+
+    def add(self, day: date, quantity: Fraction, until: date | None = None) -> None:
+        """``quantity`` arrives on ``day`` (positive) and is good ``until`` another, or is needed then (negative)."""
+        units = self._units(quantity)
+        if until is not None and units > 0:
+            self._perishing.append(_Perishing(day, until, units))
+        else:
+            self._book(day, units, units)
 
     def take_back(self, day: date, quantity: Fraction) -> None:
-        """Undo one ``add`` of the same day and quantity."""
-        self.changes.remove((day, quantity))
-        self._whole.remove((day, int(quantity * self._scale)))
+        """Undo one ``add`` of the same day and quantity, of what keeps."""
+        units = self._units(quantity)
+        self._book(day, units, -units)
 
     def free_on(self, day: date) -> Fraction:
         """What can still be taken on ``day``: the least balance from that day on, not below zero."""
-        cut = bisect_right(self._whole, day, key=lambda change: change[0])
-        least = balance = sum(units for _, units in self._whole[:cut])
-        for i in range(cut, len(self._whole)):
-            then, units = self._whole[i]
-            balance += units
-            if balance < least and (i + 1 == len(self._whole) or self._whole[i + 1][0] != then):
-                least = balance
-        return Fraction(max(0, least), self._scale)
+        if self._perishing:
+            return max(Fraction(0), Fraction(self._left_on(day), self._scale))
+        # More than there is in the end can be taken on no day.
+        if self._sum <= 0:
+            return _NOTHING
+        cut = bisect_right(self._days, day)
+        least = min(accumulate(self._net[cut:], initial=sum(self._net[:cut])))
+        return Fraction(least, self._scale) if least > 0 else _NOTHING
+
+    def free_from(self, day: date, quantity: Fraction) -> date | None:
+        """The first day, not before ``day``, on which so much can be taken; ``None`` when there is none."""
+        if self._perishing:
+            later = (comes for comes in self.supply_days() if comes > day)
+            return next((on for on in (day, *later) if self.free_on(on) >= quantity), None)
+        units = -(-quantity.numerator * self._scale // quantity.denominator)
+        if self._sum < units:
+            return None
+        at = len(self._net)
+        for balance in reversed(list(accumulate(self._net))):
+            if balance < units:
+                break
+            at -= 1
+        if at == len(self._net):
+            return None if units > 0 else day
+        return max(day, self._days[at])
+
+    @property
+    def left(self) -> Fraction:
+        """All that comes less all that is needed, whatever the days."""
+        return Fraction(self._sum + sum(lot.units for lot in self._perishing), self._scale)
 
     def short_on(self) -> tuple[date, Fraction] | None:
         """The first day on which more is needed than there is, and by how much; ``None`` when all is covered."""
-        return next(((day, -balance) for day, balance in self._balances() if balance < 0), None)
+        if self._perishing:
+            return self._first_unmet()
+        rows = zip(self._days, accumulate(self._net), strict=True)
+        return next(((day, Fraction(-balance, self._scale)) for day, balance in rows if balance < 0), None)
 
-    def _balances(self) -> Iterable[tuple[date, Fraction]]:
-        """The balance at the end of each day with a change, in order of days."""
-        balance = Fraction(0)
-        for i, (day, quantity) in enumerate(self.changes):
-            balance += quantity
-            if i + 1 == len(self.changes) or self.changes[i + 1][0] != day:
-                yield day, balance
+    def supply_days(self) -> list[date]:
+        """Days on which more comes."""
+        days = {day for day, came in zip(self._days, self._came, strict=True) if came}
+        return sorted(days | {lot.came for lot in self._perishing})
+
+    def fresh_on(self, day: date, keeps: timedelta, waited: date | None) -> Fraction:
+        """What is left on a day when the first to come is used first, and nothing later than ``keeps`` allows.
+
+        What came on ``waited`` is kept whatever its age.
+        """
+        there: list[tuple[date, int]] = []
+        for then, came, went in zip(self._days, self._came, self._went, strict=True):
+            if then <= day:
+                there = _used(_kept([*there, (then, came)], then, keeps, waited), went)
+        left = sum(units for _, units in _kept(there, day, keeps, waited))
+        return Fraction(left, self._scale)
+
+    def _units(self, quantity: Fraction) -> int:
+        """A quantity in whole units; all that is booked is put in finer ones where it has to be."""
+        if self._scale % quantity.denominator:
+            self._refine(lcm(self._scale, quantity.denominator) // self._scale)
+        return quantity.numerator * (self._scale // quantity.denominator)
+
+    def _refine(self, by: int) -> None:
+        self._scale *= by
+        self._sum *= by
+        for units in (self._came, self._went, self._net):
+            units[:] = [one * by for one in units]
+        self._perishing = [lot._replace(units=lot.units * by) for lot in self._perishing]
+
+    def _book(self, day: date, units: int, change: int) -> None:
+        """Book a change in the row of a day; the sign of ``units`` says whether it comes or goes."""
+        at = bisect_left(self._days, day)
+        if at == len(self._days) or self._days[at] != day:
+            self._days.insert(at, day)
+            for row in (self._came, self._went, self._net):
+                row.insert(at, 0)
+        self._net[at] += change
+        self._sum += change
+        if units > 0:
+            self._came[at] += change
+        else:
+            self._went[at] -= change
+
+    # ── what perishes ────────────────────────────────────────────────────────
+
+    def _lots(self) -> list[_Perishing]:
+        """All that comes, what keeps among it."""
+        keeping = zip(self._days, self._came, strict=True)
+        return [*self._perishing, *(_Perishing(day, date.max, came) for day, came in keeping if came)]
+
+    def _needs(self) -> list[tuple[date, int]]:
+        return [(day, went) for day, went in zip(self._days, self._went, strict=True) if went]
+
+    def _left_on(self, day: date) -> int:
+        """Units left for ``day``: lots good on it, and what lots that are not can do for earlier and later needs."""
+        lots, needs = self._lots(), self._needs()
+        good = sum(lot.units for lot in lots if lot.came <= day <= lot.until)
+        before = _served([lot for lot in lots if lot.until < day], [need for need in needs if need[0] < day])
+        after = _served([lot for lot in lots if lot.came > day], [need for need in needs if need[0] > day])
+        return good + sum(before) + sum(after) - sum(went for _, went in needs)
+
+    def _first_unmet(self) -> tuple[date, Fraction] | None:
+        needs = self._needs()
+        served = zip(needs, _served(self._lots(), needs), strict=True)
+        return next(((day, Fraction(went - got, self._scale)) for (day, went), got in served if got < went), None)
+
+
+_NOTHING = Fraction(0)
+
+
+def _served(lots: Iterable[_Perishing], needs: Iterable[tuple[date, int]]) -> list[int]:
+    """What of each need, in order of days, lots can serve; of those good that day the first to expire goes first."""
+    in_order = sorted(lots, key=lambda lot: lot.until)
+    left = [lot.units for lot in in_order]
+    found = []
+    for day, went in needs:
+        missing = went
+        for number, lot in enumerate(in_order):
+            taken = min(missing, left[number]) if lot.came <= day <= lot.until else 0
+            left[number] -= taken
+            missing -= taken
+        found.append(went - missing)
+    return found
+
+
+def _kept(there: list[tuple[date, int]], day: date, keeps: timedelta, waited: date | None) -> list[tuple[date, int]]:
+    return [(came, units) for came, units in there if came == waited or day - came <= keeps]
+
+
+def _used(there: list[tuple[date, int]], units: int) -> list[tuple[date, int]]:
+    """What is left when so much is used, the first to come first."""
+    left = []
+    for came, here in there:
+        taken = min(here, units)
+        units -= taken
+        left.append((came, here - taken))
+    return [row for row in left if row[1]]
 
 
 # ── what there is, as pages and papers show it: every figure with the rows it sums ───────

@@ -49,11 +49,26 @@ def _percent(found: str) -> Decimal:
     return number
 
 
+def _overtime(found: str) -> Decimal:
+    number = _decimal(found)
+    if not 100 <= number <= 1000:
+        raise ValueError
+    return number
+
+
 def _whole(found: str) -> int:
     number = _decimal(found)
     if number != int(number) or number > _MOST:
         raise ValueError
     return int(number)
+
+
+def _seconds(found: str) -> int:
+    """Shorter than a worker may be silent for before another one takes its errand."""
+    number = _whole(found)
+    if number > 240:
+        raise ValueError
+    return number
 
 
 def _risk(found: str) -> Decimal | None:
@@ -197,9 +212,22 @@ SETTINGS: tuple[Setting, ...] = (
     _one_of("batch_release", "by_date", ("by_date", "by_hand"),
             "Whether a batch may be sold from its cure's last day on, or only once somebody released it."),
     _amount("hour_rate", "0", "What an hour of hands costs, for the cost of a recipe."),
+    Setting(
+        name="overtime_percent", default="150", allowed="a percentage from 100 to 1000", read=_overtime,
+        sentence="What an hour beyond the day's own costs, as a percentage of an hour of hands.",
+    ),
+    _count("most_overtime", "120", "Minutes that may be worked beyond a day's own, at the most."),
     _words("reject_reasons", "cracked, sunk, air holes, wick off centre, damaged",
            "The reasons a reject is filed under, with commas between them."),
+    _count("lead_days", "0", "Working days from an order to its leaving at the least; an item may have its own."),
     _count("plan_days", "400", "How far ahead the plan looks for room, in days."),
+    _count("hold_minutes", "15", "Minutes a basket at checkout keeps its place in the plan; 0 keeps none."),
+    _count("holds_a_day", "12", "How often a day a shop may have a place kept without ordering."),
+    _count("improve_days", "21", "How many days ahead a better plan is looked for."),
+    Setting(
+        name="improve_seconds", default="30", allowed="a whole number from 0 to 240", read=_seconds,
+        sentence="Seconds of looking for a better plan after each change and at night; 0 looks only when asked.",
+    ),
     _words("invoice_series", "INV-", "What stands before the running number of an invoice."),
     _words("credit_series", "CR-", "What stands before the running number of a credit note."),
 )  # fmt: skip
@@ -249,8 +277,15 @@ class Workshop:
     weigh_tolerance: Decimal
     batch_release: str
     hour_rate: Decimal
+    overtime_percent: Decimal
+    most_overtime: int
     reject_reasons: str
+    lead_days: int
     plan_days: int
+    hold_minutes: int
+    holds_a_day: int
+    improve_days: int
+    improve_seconds: int
     invoice_series: str
     credit_series: str
 

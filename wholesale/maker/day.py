@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 from wholesale import clock
 from wholesale.queries import day_sheet
 from wholesale.web.access import bench_only
+from wholesale.web.day_picture import day_picture
 
 
 @require_GET
@@ -21,4 +22,6 @@ def day(request: HttpRequest, on: date | None = None) -> HttpResponse:
         {"date": on, "url": reverse("bench:day_on", args=[on]), "kind": day.kind, "current": on == sheet.on}
         for on, day in sheet.week
     ]
-    return render(request, "maker/day.html", {"sheet": sheet, "days": days, "cautions": day_sheet.CAUTIONS})
+    return render(request, "maker/day.html", {
+        "sheet": sheet, "days": days, "cautions": day_sheet.CAUTIONS, "picture": day_picture(sheet),
+    })  # fmt: skip

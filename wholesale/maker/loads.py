@@ -73,7 +73,8 @@ def done(request: HttpRequest, number: int) -> HttpResponse:
 def _tell_done(request: HttpRequest, number: int, batch: str) -> None:
     """Say the batch number, what to write on the pieces, and what follows from those that did not come good."""
     page = load_page(number)
-    write = f"Write lot {' and '.join(page.lots)} on the pieces." if page.lots else "Write this number on the tray."
+    others = [lot for lot in page.lots if lot != page.load.number]
+    write = f"Write lot {' and '.join(others)} on the pieces." if others else "Write this number on the tray."
     words = f"Done: batch {batch}. {write}"
     if missing := page.load.pieces - (page.load.good or 0):
         more = f"{missing} not good: planned anew, and the queue shows which order is late."

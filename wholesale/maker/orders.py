@@ -10,7 +10,7 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_GET, require_POST
 
 from wholesale import clock
-from wholesale.actions import invoicing, orders, shipping
+from wholesale.actions import invoicing, orders, promises, shipping
 from wholesale.core.values import Refusal
 from wholesale.maker.forms import PaymentForm, PlainForm, page, refused, told
 from wholesale.maker.papers import papers_of_order
@@ -29,6 +29,20 @@ class RefuseForm(PlainForm):
         label="Reason, for the shop", max_length=400, widget=forms.Textarea({"rows": 2}),
         help_text="The shop reads this sentence.",
         error_messages={"required": "Write why you refuse; the shop reads it."},
+    )  # fmt: skip
+
+
+class PromiseForm(PlainForm):
+    """The day an order is promised to leave on from now, and why; the shop reads both."""
+
+    leaves = forms.DateField(
+        label="Leaves on", widget=forms.DateInput({"type": "date"}),
+        error_messages=dict.fromkeys(("required", "invalid"), "Give the day it leaves, such as 2026-03-19."),
+    )  # fmt: skip
+    because = forms.CharField(
+        label="Reason, for the shop", max_length=promises.MOST_LETTERS, widget=forms.Textarea({"rows": 2}),
+        help_text="The shop reads this sentence.",
+        error_messages={"required": "Write why the day moves; the shop reads it."},
     )  # fmt: skip
 
 
@@ -93,6 +107,21 @@ def refuse(request: HttpRequest, number: str) -> HttpResponse:
 
 
 @require_POST
+@maker_only
+def promise(request: HttpRequest, number: str) -> HttpResponse:
+    """Promise another day, with a reason."""
+    form = PromiseForm(request.POST)
+    if not form.is_valid():
+        return _page(request, number, promise_form=form)
+    try:
+        promises.change(by=signed_in(request), number=number, **form.cleaned_data)
+    except Refusal as refusal:
+        return _page(request, number, promise_form=refused(form, refusal))
+    messages.success(request, f"{number} is promised anew; the shop gets an e-mail with both days and your reason.")
+    return redirect("bench:order", number)
+
+
+@require_POST
 @bench_only
 def pack(request: HttpRequest, number: str) -> HttpResponse:
     """Pack whole cases; the rest waits. The same form packs once."""
@@ -136,6 +165,7 @@ def _page(request: HttpRequest, number: str, **forms_shown: forms.Form) -> HttpR
         "bills": bills.invoices_of_order(number, clock.today()),
         "papers": papers_of_order(number),
         "refuse_form": RefuseForm(),
+        "promise_form": PromiseForm(initial={"leaves": max(found.planned, clock.today())}),
         "pack_form": None,
         "deposit_form": PaymentForm(found.currency, initial={"amount": found.deposit_open}),
         **forms_shown,

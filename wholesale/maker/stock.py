@@ -9,15 +9,19 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from accounts import access
+from accounts.models import User
+from wholesale.actions import deliveries
 from wholesale.actions import stock as shelf
 from wholesale.actions.ledger import SHELF
-from wholesale.core.values import Refusal
+from wholesale.core.values import Refusal, day_words
 from wholesale.maker.forms import page as answer
 from wholesale.maker.forms import told
 from wholesale.maker.stock_forms import (
     BecauseForm,
     CountForm,
+    DayForm,
     MoveForm,
+    OrderForm,
     ReceiveForm,
     ShelfForm,
     StopForm,
@@ -48,15 +52,68 @@ def sku(request: HttpRequest, item: str, scent: str = "") -> HttpResponse:
 def receive(request: HttpRequest, item: str, scent: str = "") -> HttpResponse:
     """Book a delivery; the second of two taps books nothing more."""
     page = stock.sku_page(item, scent)
-    form = ReceiveForm(page.row.unit, page.supplier, request.POST)
+    form = ReceiveForm(page, request.POST)
     if not form.is_valid():
         return _sku(request, page, receiving=form)
     try:
-        lot = shelf.receive(by=signed_in(request), item=item, scent=scent, **form.cleaned_data)
+        lot = _received(signed_in(request), item, scent, form.cleaned_data)
     except Refusal as refusal:
         return _sku(request, page, receiving=form.answered(refusal))
     messages.success(request, f"Received as lot {lot}. Write this number on it.")
     return redirect("bench:lot", lot)
+
+
+def _received(by: User, item: str, scent: str, typed: dict[str, Any]) -> str:
+    """Book what came: one of the deliveries on order, or something else."""
+    delivery = typed.pop("delivery", None)
+    if delivery is None:
+        return shelf.receive(by=by, item=item, scent=scent, **typed)
+    return deliveries.receive(by=by, delivery=delivery, **typed)
+
+
+@require_POST
+@bench_only
+def order(request: HttpRequest, item: str, scent: str = "") -> HttpResponse:
+    """Note what was ordered from a supplier."""
+    page = stock.sku_page(item, scent)
+    form = OrderForm(page, request.POST)
+    if not form.is_valid():
+        return _sku(request, page, ordering=form)
+    try:
+        deliveries.order(by=signed_in(request), item=item, scent=scent, **form.cleaned_data)
+    except Refusal as refusal:
+        return _sku(request, page, ordering=form.answered(refusal))
+    messages.success(request, f"On order, to come on {day_words(form.cleaned_data['expected_on'])}.")
+    return _to_sku(item, scent)
+
+
+@require_POST
+@bench_only
+def move_delivery(request: HttpRequest, delivery: int) -> HttpResponse:
+    """Say that a delivery comes on another day."""
+    item, scent = stock.delivery_of(delivery)
+    form = DayForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Say on which day it comes now, as in 2026-03-05; nothing was changed.")
+        return _to_sku(item, scent)
+    day = form.cleaned_data["expected_on"]
+    with told(request, f"It is expected on {day_words(day)}."):
+        deliveries.move(by=signed_in(request), delivery=delivery, expected_on=day)
+    return _to_sku(item, scent)
+
+
+@require_POST
+@maker_only
+def call_off(request: HttpRequest, delivery: int) -> HttpResponse:
+    """Say that a delivery will not come."""
+    item, scent = stock.delivery_of(delivery)
+    with told(request, "Called off: nobody waits for it any more."):
+        deliveries.call_off(by=signed_in(request), delivery=delivery, because=request.POST.get("because", ""))
+    return _to_sku(item, scent)
+
+
+def _to_sku(item: str, scent: str) -> HttpResponse:
+    return redirect("bench:sku_scent", item, scent) if scent else redirect("bench:sku", item)
 
 
 @require_POST
@@ -69,7 +126,7 @@ def target(request: HttpRequest, item: str, scent: str = "") -> HttpResponse:
         return _sku(request, page, target=form)
     with told(request, f"The shelf shall have {form.cleaned_data['pieces']} free."):
         shelf.set_target(by=signed_in(request), item=item, scent=scent, pieces=form.cleaned_data["pieces"])
-    return redirect("bench:sku_scent", item, scent) if scent else redirect("bench:sku", item)
+    return _to_sku(item, scent)
 
 
 @require_GET
@@ -196,7 +253,8 @@ def _lot(request: HttpRequest, page: LotPage, **typed: ShelfForm) -> HttpRespons
 def _sku(request: HttpRequest, page: SkuPage, **typed: forms.Form) -> HttpResponse:
     known = {
         "page": page,
-        "receiving": ReceiveForm(page.row.unit, page.supplier),
+        "receiving": ReceiveForm(page),
+        "ordering": OrderForm(page),
         "target": TargetForm(initial={"pieces": page.row.target}),
     }
     return answer(request, "maker/stock_sku.html", known | typed, next(iter(typed.values()), None))

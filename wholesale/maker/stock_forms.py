@@ -8,8 +8,9 @@ from django import forms
 
 from wholesale import clock
 from wholesale.actions.stock import TAKEN_OUT
-from wholesale.core.values import Refusal
+from wholesale.core.values import Refusal, day_words
 from wholesale.maker.forms import PlainForm, refused
+from wholesale.queries.stock import SkuPage
 from wholesale.queries.trace import MadeOf
 
 #: How each way of taking out is called.
@@ -61,11 +62,47 @@ class ReceiveForm(ShelfForm):
     )
     sure = forms.BooleanField(label="It is right as typed", required=False)
 
-    def __init__(self, unit: str, supplier: str, *args: Any, **kwargs: Any) -> None:
-        known = {"received_on": clock.today(), "place": "shelf", "supplier": supplier}
+    def __init__(self, page: SkuPage, *args: Any, **kwargs: Any) -> None:
+        known = {"received_on": clock.today(), "place": "shelf", "supplier": page.supplier}
         super().__init__(*args, initial=known, **kwargs)
-        self.fields["quantity"] = Quantity("What came", unit)
+        self.fields["quantity"] = Quantity("What came", page.row.unit)
+        if page.on_order:
+            self.fields["delivery"] = _OrderedBefore(page)
+        self.order_fields(["quantity", "delivery"])
+
+
+class _OrderedBefore(forms.TypedChoiceField):
+    """Which of the deliveries on order it is, or none; the next one unless told otherwise."""
+
+    def __init__(self, page: SkuPage) -> None:
+        rows = [(row.id, f"expected on {day_words(row.expected_on)}{_of(row.reference)}") for row in page.on_order]
+        super().__init__(
+            label="Which delivery", choices=[*rows, ("", "none of these")], initial=page.on_order[0].id,
+            coerce=int, empty_value=None, required=False,
+        )  # fmt: skip
+
+
+def _of(reference: str) -> str:
+    return f", {reference}" if reference else ""
+
+
+class OrderForm(ShelfForm):
+    """What is ordered from a supplier."""
+
+    expected_on = forms.DateField(label="To come on", widget=forms.DateInput(_DATE, format="%Y-%m-%d"))
+    supplier = forms.CharField(label="Supplier", required=False, max_length=120)
+    reference = forms.CharField(label="Their number", required=False, max_length=60)
+
+    def __init__(self, page: SkuPage, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, initial={"supplier": page.supplier}, auto_id="order-%s", **kwargs)
+        self.fields["quantity"] = Quantity("Ordered", page.row.unit)
         self.order_fields(["quantity"])
+
+
+class DayForm(PlainForm):
+    """Another day on which a delivery is to come."""
+
+    expected_on = forms.DateField(label="To come on", widget=forms.DateInput(_DATE, format="%Y-%m-%d"))
 
 
 class CountForm(ShelfForm):

@@ -53,8 +53,13 @@ def promised(order: BenchOrder) -> str:
     money = f"  total before tax {order.total} {order.currency}"
     deposit = f", of which {order.deposit} as a deposit before the bench starts" if order.deposit else ""
     dates = f"  leaves {order.promised}, arrives {order.arrives}, because:"
-    gates = [f"    {gate.passed_on:%a %d %b}  {gate.title}{_why(gate)}" for gate in order.gates]
+    gates = [f"    {gate_line(gate)}" for gate in order.gates]
     return "\n".join([f"{order.number}, {order.shop} ({order.state})", *lines, money + deposit, dates, *gates, ""])
+
+
+def gate_line(gate: Gate) -> str:
+    """A gate: its day, its name, why, and whether it decides the date."""
+    return f"{gate.passed_on:%a %d %b}  {gate.title}{_why(gate)}"
 
 
 def _why(gate: Gate) -> str:

@@ -44,6 +44,10 @@ class Item(models.Model):
     supplier = models.CharField(max_length=120, blank=True)
     #: Calendar days from ordering to having it.
     supply_days = models.PositiveIntegerField(default=0)
+    #: Nothing that takes this material is planned before the books say it is there; else it never binds the plan.
+    binds_plan = models.BooleanField(default=False)
+    #: Working days from ordering to leaving at the least; empty: the workshop's own setting.
+    lead_days = models.PositiveIntegerField(null=True, blank=True)
     cautions = models.TextField(blank=True)
     position = models.PositiveIntegerField(default=0)
 
@@ -95,6 +99,8 @@ class Equipment(models.Model):
     loads_per_day = models.PositiveIntegerField(null=True, blank=True)
     hold_minutes = models.PositiveIntegerField(default=0)
     window_minutes = models.PositiveIntegerField(null=True, blank=True)
+    #: What one more of it costs, in ten-thousandths of the currency.
+    price_e4 = models.BigIntegerField(null=True, blank=True)
 
     class Meta:
         ordering = ["code"]

@@ -76,3 +76,18 @@ class SheetRefresh(Errand):
 
     def __str__(self) -> str:
         return f"refresh {self.pk}"
+
+
+class PlanImprovement(Errand):
+    """That the next weeks of the plan are to be improved; what came of it is a ``PlanChange``, if it was better."""
+
+    #: In words: what came of it.
+    result = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [models.CheckConstraint(condition=_STATES, name="plan_improvement_state_known")]
+        indexes = [models.Index(fields=["state", "due_at"])]
+
+    def __str__(self) -> str:
+        return f"improvement {self.pk}"

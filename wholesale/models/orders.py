@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from wholesale.models import catalogue
+from wholesale.models.written_once import WrittenOnce
 
 
 class ShopAccount(models.Model):
@@ -49,6 +50,13 @@ class Order(models.Model):
     promise_holds_until = models.DateTimeField()
     #: [core.production.promise.Gate.to_json()]
     gates = models.JSONField()
+    #: The shop has no stockroom: it wants its goods neither before nor after these days. Both are days of arrival.
+    wanted_from = models.DateField(null=True, blank=True)
+    wanted_by = models.DateField(null=True, blank=True)
+    #: The shop fetches it from the workshop: it arrives the day it leaves, without freight.
+    pick_up = models.BooleanField(default=False)
+    #: The day by which a deposit has to be there for the promise to stand; empty where none is asked for.
+    deposit_by = models.DateField(null=True, blank=True)
     #: What the plan now says; later than promised means at risk.
     planned_leaves = models.DateField()
     refused_because = models.TextField(blank=True)
@@ -113,6 +121,53 @@ class OrderLineScent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.line} {self.scent}"
+
+
+class PromiseChange(WrittenOnce):
+    """A promised date that could not be kept: what was promised, what is now, why, and who told the shop.
+
+    Nobody told it where a deposit is late: the date was promised under that condition.
+    """
+
+    order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="promise_changes")
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    was_leaves = models.DateField()
+    was_arrives = models.DateField()
+    leaves = models.DateField()
+    arrives = models.DateField()
+    because = models.CharField(max_length=300)
+
+    class Meta:
+        ordering = ["order_id", "at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.order}: {self.was_leaves} to {self.leaves}"
+
+
+class HeldBasket(models.Model):
+    """A basket at checkout that keeps its place in the plan for some minutes; afterwards the row is history."""
+
+    shop = models.ForeignKey("accounts.Shop", on_delete=models.CASCADE, related_name="held_baskets")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    #: core.orders.Basket.to_json(), and the ``deposit_days`` it was promised with.
+    basket = models.JSONField()
+    leaves = models.DateField()
+    arrives = models.DateField()
+    held_at = models.DateTimeField()
+    expires_at = models.DateTimeField()
+    #: When it was let go before its time: placed, or given up.
+    ended_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["held_at", "id"]
+        indexes = [models.Index(fields=["expires_at"], condition=Q(ended_at=None), name="held_basket_live")]
+        constraints = [
+            models.UniqueConstraint(fields=["shop"], condition=Q(ended_at=None), name="one_held_basket_a_shop")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.shop} until {self.expires_at}"
 
 
 class OrderEvent(models.Model):

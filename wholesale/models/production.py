@@ -5,6 +5,7 @@ from django.db import models
 from django.db.models import Q
 
 from wholesale.models import catalogue, orders
+from wholesale.models.written_once import WrittenOnce
 
 
 class Weekday(models.Model):
@@ -39,6 +40,48 @@ class CalendarDay(models.Model):
 
     def __str__(self) -> str:
         return f"{self.day}: {self.kind}"
+
+
+class EquipmentOut(models.Model):
+    """So many of a piece of equipment are out of use from one day to another; no last day: until further notice."""
+
+    equipment = models.ForeignKey(catalogue.Equipment, on_delete=models.CASCADE, related_name="outages")
+    count = models.PositiveIntegerField(default=1)
+    first = models.DateField()
+    last = models.DateField(null=True, blank=True)
+    because = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["first", "id"]
+        verbose_name_plural = "equipment out"
+        constraints = [
+            models.CheckConstraint(condition=Q(count__gte=1), name="equipment_out_from_one"),
+            models.CheckConstraint(
+                condition=Q(last__isnull=True) | Q(last__gte=models.F("first")), name="equipment_out_not_turned_round"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.count} {self.equipment} out from {self.first}"
+
+
+class PlanChange(WrittenOnce):
+    """What a change of the plan moved, and why; written beside the plan's new version."""
+
+    version = models.PositiveBigIntegerField()
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    #: "improved", "bad_night", "again".
+    kind = models.CharField(max_length=20)
+    because = models.CharField(max_length=300)
+    #: core.production.difference.Difference.to_json()
+    moves = models.JSONField(default=dict)
+
+    class Meta:
+        ordering = ["-version", "-id"]
+
+    def __str__(self) -> str:
+        return f"plan {self.version}: {self.because}"
 
 
 class PlanState(models.Model):

@@ -75,6 +75,34 @@ class StockMovement(WrittenOnce):
         return f"{self.lot} {self.quantity:+}"
 
 
+class ExpectedDelivery(models.Model):
+    """What is on order from a supplier, and the day it is to come; once received it is a lot."""
+
+    item = models.ForeignKey(catalogue.Item, on_delete=models.PROTECT, related_name="deliveries")
+    scent = models.CharField(max_length=20, blank=True)
+    #: Pieces or milligrams.
+    quantity = models.BigIntegerField()
+    ordered_on = models.DateField()
+    expected_on = models.DateField()
+    supplier = models.CharField(max_length=120, blank=True)
+    reference = models.CharField(max_length=60, blank=True)
+    #: Made by the page that noted it: a second request with the same token is the same tap.
+    token = models.CharField(max_length=64, blank=True)
+    #: Why it was called off.
+    because = models.CharField(max_length=200, blank=True)
+    #: When it came, or was called off; empty while it is awaited.
+    closed_at = models.DateTimeField(null=True, blank=True)
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, null=True, blank=True, related_name="deliveries")
+
+    class Meta:
+        ordering = ["expected_on", "id"]
+        verbose_name_plural = "expected deliveries"
+        constraints = [models.CheckConstraint(condition=Q(quantity__gte=1), name="delivery_from_one")]
+
+    def __str__(self) -> str:
+        return f"{self.item} on {self.expected_on}"
+
+
 class ForStock(models.Model):
     """Pieces that the workshop makes for itself: for the shelf and the market, or as samples of a batch.
 

@@ -17,14 +17,20 @@ def orders(shop: Shop, page: str) -> list[dict[str, Any]]:
 
 
 def order(shop: Shop, number: str) -> dict[str, Any]:
-    """One order of the shop with its lines, ``NotFound`` for any other: 3 queries."""
-    row = Order.objects.filter(shop=shop, number=number).prefetch_related("lines__scents", "lines__item").first()
+    """One order of the shop with its lines, ``NotFound`` for any other: 4 queries."""
+    related = ("lines__scents", "lines__item", "promise_changes")
+    row = Order.objects.filter(shop=shop, number=number).prefetch_related(*related).first()
     if row is None:
         raise NotFound("order", f"There is no order {number} for {shop}.", "number")
     return _row(row) | {
         "po_number": row.po_number,
         "deposit": from_minor(row.deposit_minor, row.currency),
+        "deposit_by": row.deposit_by,
+        "wanted_from": row.wanted_from,
+        "wanted_by": row.wanted_by,
+        "pick_up": row.pick_up,
         "gates": row.gates,
+        "promise_changes": list(row.promise_changes.all()),
         "lines": [_line(line) for line in row.lines.all()],
     }
 

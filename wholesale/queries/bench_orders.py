@@ -10,6 +10,7 @@ from wholesale import clock
 from wholesale.core.catalogue import Catalogue, Sku
 from wholesale.core.documents import batch
 from wholesale.core.documents.papers import address_lines
+from wholesale.core.orders import wanted_words
 from wholesale.core.pricing import Arithmetic
 from wholesale.core.production.promise import Gate
 from wholesale.core.values import NotFound, from_e4, from_minor
@@ -104,6 +105,8 @@ class BenchOrder:
     curing: tuple[Curing, ...]
     risks: tuple[str, ...]
     events: tuple[EventRow, ...]
+    wanted: str
+    pick_up: bool
 
     @property
     def deposit_open(self) -> Decimal:
@@ -135,7 +138,9 @@ def bench_order(number: str) -> BenchOrder:
         lines=_lines(goods, order), steps=_steps(goods, order), held=_held(goods, order),
         needs=bench_queue.together(needs),
         curing=tuple(bench_queue.curing_by_order(Q(order_scent__line__order=order)).get(order.pk, ())),
-        risks=bench_queue.risks(order, needs), events=_events(order), **amounts,
+        risks=bench_queue.risks(order, needs), events=_events(order),
+        wanted=wanted_words(order.wanted_from, order.wanted_by), pick_up=order.pick_up,
+        **amounts,
     )  # fmt: skip
 
 

@@ -9,15 +9,15 @@ from enum import StrEnum
 from django.db.models import Prefetch
 
 from wholesale import clock
-from wholesale.core.catalogue import Catalogue
-from wholesale.core.production.calendar import ONE_DAY, Calendar, Day
+from wholesale.core.catalogue import Catalogue, Equipment
+from wholesale.core.production.calendar import ONE_DAY, Day
 from wholesale.core.production.needs import step_of
 from wholesale.core.production.preparation import Made
-from wholesale.core.production.work import Load
+from wholesale.core.production.work import Load, Shop
 from wholesale.core.values import plain
 from wholesale.models import Load as LoadRow
 from wholesale.models import LoadPortion
-from wholesale.queries import catalogue, production
+from wholesale.queries import catalogue, production, workshop
 
 #: How many days a page shows.
 DAYS = 14
@@ -61,8 +61,9 @@ class Cell:
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One equipment, or one group of hands, over the days shown."""
+    """One equipment, or one group of hands, over the days shown; ``code`` is the equipment's, or the group."""
 
+    code: str
     name: str
     unit: str
     cells: tuple[Cell, ...]
@@ -115,17 +116,21 @@ class CapacityPage:
 
 
 def capacity_page(on: date | None = None) -> CapacityPage:
-    """Two weeks from the Monday of a day (today's): 11 queries, however many loads."""
-    today = clock.today()
-    shown = on or today
-    first = shown - timedelta(days=shown.weekday())
-    goods, calendar = catalogue.catalogue(today), production.calendar()
-    days = [first + step * ONE_DAY for step in range(DAYS)]
+    """Two weeks from the Monday of a day (today's), however many loads: a constant number of queries."""
+    days = days_from(on or clock.today(), DAYS)
+    shop = production.planner(workshop.workshop())
     rows = list(_loads(days))
-    seen = catalogue.as_begun(goods, [row.recipes for row in rows])
+    seen = catalogue.as_begun(shop.catalogue, [row.recipes for row in rows])
     made = [Made(production.load_value(row), seen(row.recipes)) for row in rows]
-    shown_rows = (*_equipment_rows(goods, calendar, days, made), *_hands_rows(goods, calendar, days, made))
-    return CapacityPage(today=today, days=tuple((day, calendar.day(day)) for day in days), rows=shown_rows)
+    hands = (row for row in hands_rows(shop, days, made) if counted(shop, row))
+    shown = (*equipment_rows(shop, days, made), *hands)
+    return CapacityPage(today=clock.today(), days=tuple((day, shop.calendar.day(day)) for day in days), rows=shown)
+
+
+def days_from(on: date, count: int) -> list[date]:
+    """So many days from the Monday on or before a day."""
+    first = on - timedelta(days=on.weekday())
+    return [first + step * ONE_DAY for step in range(count)]
 
 
 def _loads(days: Sequence[date]) -> Iterable[LoadRow]:
@@ -134,15 +139,21 @@ def _loads(days: Sequence[date]) -> Iterable[LoadRow]:
     return rows.prefetch_related(portions)
 
 
-def _equipment_rows(goods: Catalogue, calendar: Calendar, days: Sequence[date], made: Sequence[Made]) -> Iterable[Row]:
-    for equipment in goods.equipment.values():
-        mine = [one for one in made if one.load.work.equipment == equipment.code]
-        quotas = [equipment.daily_loads if calendar.is_work(day) else 0 for day in days]
-        cells = (
-            _loads_cell(day, of, [one for one in mine if one.load.day == day])
-            for day, of in zip(days, quotas, strict=True)
-        )
-        yield Row(name=equipment.name, unit="loads", cells=tuple(cells))
+def equipment_rows(shop: Shop, days: Sequence[date], made: Sequence[Made]) -> Iterable[Row]:
+    """Loads of each equipment on each day against what of it can be used then."""
+    found: dict[tuple[str, date], list[Made]] = {}
+    for one in made:
+        found.setdefault((one.load.work.equipment, one.load.day), []).append(one)
+    for equipment in shop.catalogue.equipment.values():
+        cells = (_loads_cell(day, _quota(shop, equipment, day), found.get((equipment.code, day), [])) for day in days)
+        yield Row(code=equipment.code, name=equipment.name, unit="loads", cells=tuple(cells))
+
+
+def _quota(shop: Shop, equipment: Equipment, day: date) -> int | None:
+    """Loads it takes that day: none off work days, fewer while some of it is out of use."""
+    if not shop.calendar.is_work(day):
+        return 0
+    return None if equipment.loads_per_day is None else equipment.loads_per_day * shop.count_of(equipment.code, day)
 
 
 def _loads_cell(day: date, quota: int | None, made: Sequence[Made]) -> Cell:
@@ -153,26 +164,28 @@ def _loads_cell(day: date, quota: int | None, made: Sequence[Made]) -> Cell:
     )  # fmt: skip
 
 
-def _hands_rows(goods: Catalogue, calendar: Calendar, days: Sequence[date], made: Sequence[Made]) -> Iterable[Row]:
-    """Each group whose minutes are counted; others have no quota to show."""
+def hands_rows(shop: Shop, days: Sequence[date], made: Sequence[Made]) -> Iterable[Row]:
+    """Minutes asked of each group of hands on each day, against those it has; one that is not counted has no ``of``."""
     used: dict[tuple[str, date], Decimal] = {}
     for load, recipes in made:
-        for hands, minutes in _minutes(recipes, load).items():
+        for hands, minutes in minutes_of(recipes, load).items():
             used[hands, load.day] = used.get((hands, load.day), Decimal(0)) + minutes
-    for hands in _groups(goods):
-        of = [calendar.minutes(hands, day) for day in days]
-        if any(minutes is not None and calendar.is_work(day) for day, minutes in zip(days, of, strict=True)):
-            cells = (
-                _minutes_cell(day, used.get((hands, day), Decimal(0)), has) for day, has in zip(days, of, strict=True)
-            )
-            yield Row(name=hands.capitalize(), unit="minutes", cells=tuple(cells))
+    for hands in _groups(shop.catalogue):
+        of = [shop.calendar.minutes(hands, day) for day in days]
+        cells = (_minutes_cell(day, used.get((hands, day), Decimal(0)), has) for day, has in zip(days, of, strict=True))
+        yield Row(code=hands, name=hands.capitalize(), unit="minutes", cells=tuple(cells))
+
+
+def counted(shop: Shop, row: Row) -> bool:
+    """Do minutes of this group of hands bind on some work day?"""
+    return any(cell.of is not None for cell in row.cells if shop.calendar.is_work(cell.day))
 
 
 def _minutes_cell(day: date, used: Decimal, of: int | None) -> Cell:
     return Cell(day=day, used=used, of=None if of is None else Decimal(of))
 
 
-def _minutes(goods: Catalogue, load: Load) -> dict[str, Decimal]:
+def minutes_of(goods: Catalogue, load: Load) -> dict[str, Decimal]:
     """Minutes a load takes of each group of hands; its own, once, are the most that one of its steps asks."""
     found: dict[str, Decimal] = {}
     steps = [(step_of(goods, portion), portion.pieces) for portion in load.portions]

@@ -141,8 +141,8 @@ def _item(row: Item, recipe: core.Recipe | None) -> core.Item:
         room_g=None if row.room_mg is None else from_mg(row.room_mg), keeps_leftover=row.keeps_leftover,
         limits_refuse=row.limits_refuse,
         unit_cost=None if row.unit_cost_e4 is None else from_e4(row.unit_cost_e4),
-        purchase_pack=_pack(row), supplier=row.supplier, supply_days=row.supply_days, cautions=row.cautions,
-        recipe=recipe,
+        purchase_pack=_pack(row), supplier=row.supplier, supply_days=row.supply_days,
+        binds_plan=row.binds_plan, lead_days=row.lead_days, cautions=row.cautions, recipe=recipe,
     )  # fmt: skip
 
 
@@ -159,6 +159,7 @@ def _equipment(row: Equipment) -> core.Equipment:
         load_g=None if row.load_mg is None else from_mg(row.load_mg), load_pieces=row.load_pieces,
         loads_per_day=row.loads_per_day, load_basis=row.load_basis,
         hold_minutes=row.hold_minutes, window_minutes=row.window_minutes,
+        price=None if row.price_e4 is None else from_e4(row.price_e4),
     )  # fmt: skip
 
 

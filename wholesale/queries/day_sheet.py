@@ -13,11 +13,12 @@ from wholesale.core.documents import batch
 from wholesale.core.production.batches import BatchFacts, BatchState, Purpose, batch_state
 from wholesale.core.production.bench import usable_on
 from wholesale.core.production.calendar import ONE_DAY, Calendar, Day
+from wholesale.core.production.families import place_in_day
 from wholesale.core.production.weighing import Dosing
 from wholesale.core.values import plain
 from wholesale.core.workshop import Workshop
 from wholesale.models import Load, LoadPortion
-from wholesale.queries import batches, catalogue, preparation, production, workshop
+from wholesale.queries import batches, catalogue, day_line, preparation, production, workshop
 
 #: The order of work at the bench: moulds need the longest, labels can wait.
 STAGES = ("Casting", "Pouring", "Topping", "Finishing")
@@ -81,7 +82,7 @@ class LoadRow:
     done_by: str = ""
     until: date | None = None
     then: str = ""
-    ranks: tuple[int, int, str, int] = field(default=(0, 0, "", 0), repr=False)
+    ranks: tuple[object, ...] = field(default=(), repr=False)
 
     @property
     def is_open(self) -> bool:
@@ -158,6 +159,8 @@ class DaySheet:
     hands: tuple[HandsRow, ...]
     #: What to do before leaving; ``None`` for a day that is over, and where nobody is there.
     tonight: preparation.Tonight | None
+    #: The day by the minute; ``None`` for a day that is over, and without loads to do.
+    line: day_line.LineOfTime | None = None
 
     @property
     def before(self) -> date:
@@ -174,13 +177,20 @@ class DaySheet:
         """How many loads the day has."""
         return sum(len(rows) for _, rows in self.stages)
 
+    @property
+    def by_minute(self) -> tuple[tuple[LoadRow, day_line.LineRow], ...]:
+        """The loads of the line of time, each with its times."""
+        known = {row.id: row for row in (*self.overdue, *(row for _, rows in self.stages for row in rows))}
+        return tuple((known[row.load], row) for row in self.line.rows) if self.line else ()
+
 
 def day_sheet(on: date) -> DaySheet:
-    """One day at the bench: 13 queries and 10 for its evening, however many loads and orders."""
+    """One day at the bench: 14 queries and 10 for its evening, however many loads and orders."""
     goods = catalogue.catalogue(clock.today())
     calendar = production.calendar()
     next_day = calendar.work_from(on + ONE_DAY)
-    rows = load_rows(goods, list(_rows(goods, on, next_day)), workshop.workshop())
+    found = list(_rows(goods, on, next_day))
+    rows = load_rows(goods, found, workshop.workshop())
     day_rows = _in_order(row for row in rows if row.day == on and row.state != "overdue")
     overdue = _in_order(row for row in rows if row.state == "overdue" and (on == clock.today() or row.day == on))
     return DaySheet(
@@ -188,7 +198,16 @@ def day_sheet(on: date) -> DaySheet:
         stages=_staged(day_rows), overdue=overdue, setting=_in_order(row for row in rows if _sets(row, on)),
         next_day=next_day, next_loads=_in_order(row for row in rows if row.day == next_day),
         hands=_hands(calendar, on, [*overdue, *day_rows]), tonight=_tonight(goods, calendar, on, next_day),
+        line=_line(goods, calendar, on, found, [*overdue, *day_rows]),
     )  # fmt: skip
+
+
+def _line(
+    goods: Catalogue, calendar: Calendar, on: date, found: Sequence[Load], shown: Sequence[LoadRow]
+) -> day_line.LineOfTime | None:
+    """The day by the minute: its loads as they are listed, those past their day first."""
+    by_id = {row.pk: row for row in found}
+    return day_line.line_of_time(goods, calendar, on, [by_id[row.id] for row in shown])
 
 
 def _tonight(goods: Catalogue, calendar: Calendar, on: date, next_day: date) -> preparation.Tonight | None:
@@ -223,7 +242,7 @@ def load_row(goods: Catalogue, row: Load, settings: Workshop, how: Dosing) -> Lo
         parts=batch.parts(goods, load),
         steps=batch.steps(goods, load), portions=tuple(_portion(goods, portion) for portion in listed(row)),
         note=row.note, done_at=row.done_at, done_by=str(row.done_by) if row.done_by else "", until=until, then=then,
-        ranks=(stage, _rank(goods, sku.scent), load.work.equipment, row.pk),
+        ranks=(stage, place_in_day(load, goods), load.work.equipment, row.pk),
     )  # fmt: skip
 
 
@@ -292,11 +311,6 @@ def _stage(goods: Catalogue, sku: Sku, operation: Operation) -> int:
     if position > recipe.cure_step:
         return 3
     return 2 if position else 1
-
-
-def _rank(goods: Catalogue, scent: str) -> int:
-    """Faint scents before strong ones."""
-    return goods.scents[scent].rank if scent in goods.scents else 0
 
 
 def _state(row: Load) -> str:

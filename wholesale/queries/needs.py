@@ -184,7 +184,7 @@ def needs_page() -> NeedsPage:
 
 
 def item_page(item: str, scent: str = "") -> ItemPage:
-    """One item's needs down to the orders: 14 queries; ``NotFound`` when no load to come takes it."""
+    """One item's needs down to the orders: 15 queries; ``NotFound`` when no load to come takes it."""
     page = _Page()
     outlook = next((found for found in page.outlooks if found.sku == Sku(item, scent)), None)
     if outlook is None:
@@ -196,7 +196,7 @@ def item_page(item: str, scent: str = "") -> ItemPage:
 
 
 class Undone:
-    """Loads that are not done: as values, each by the recipes it began with, what they take and give: 3 queries.
+    """Loads that are not done: as values, each by the recipes it began with, what they take and give: 4 queries.
 
     A begun batch has taken its materials already; what is left of earlier melts goes to
     the next load that takes it, as on its sheet.
@@ -335,13 +335,19 @@ def loads(which: Q) -> QuerySet[LoadRow]:
 
 
 def free_stock() -> list[OnHand]:
-    """Free stock of everything, materials too, in the ledger's units: 1 query."""
+    """Free stock of everything, materials too, and what is on order, in the ledger's units: 2 queries."""
     columns = ("item__code", "scent", "usable_on", "free", "expires_on")
     lots = production.sound_lots().filter(free__gt=0).order_by("usable_on", "pk").values_list(*columns)
-    return [
+    there = [
         OnHand(sku=Sku(item, scent), usable_on=day, quantity=Fraction(free), expires_on=expires)
         for item, scent, day, free, expires in lots
     ]
+    rows = production.awaited().values_list("item__code", "scent", "expected_on", "quantity")
+    comes = [
+        OnHand(sku=Sku(item, scent), usable_on=production.comes_on(day), quantity=Fraction(quantity))
+        for item, scent, day, quantity in rows
+    ]
+    return [*there, *comes]
 
 
 def whom(rows: Iterable[LoadRow]) -> dict[str, Whom]:

@@ -12,12 +12,12 @@ from accounts.certificates import Standing as Certificate
 from accounts.certificates import certificate_holds
 from accounts.models import Address, Shop
 from wholesale import clock
-from wholesale.core.orders import OrderState
+from wholesale.core.orders import OrderState, wanted_words
 from wholesale.core.pricing import Arithmetic
 from wholesale.core.production.promise import Gate
 from wholesale.core.values import NotFound, from_e4, from_minor
 from wholesale.documents.kinds import KINDS
-from wholesale.models import Document, Order, OrderEvent, OrderLine, Scent, Shipment
+from wholesale.models import Document, Order, OrderEvent, OrderLine, PromiseChange, Scent, Shipment
 from wholesale.queries import invoicing, workshop
 
 PAGE = 25
@@ -87,6 +87,18 @@ class Event:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Change:
+    """A promised day that gave way to another, and why."""
+
+    at: datetime
+    was_leaves: date
+    was_arrives: date
+    leaves: date
+    arrives: date
+    because: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Parcel:
     """One shipment."""
 
@@ -129,6 +141,10 @@ class OrderPage:
     papers: tuple[Paper, ...]
     bills: tuple[invoicing.InvoiceRow, ...]
     may_withdraw: bool
+    #: On which days it is wanted, in words; whether the shop fetches it; days that were promised before.
+    wanted: str
+    pick_up: bool
+    changes: tuple[Change, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,7 +166,7 @@ def orders(shop: Shop, page: str) -> Page[OrderRow]:
 
 
 def order(shop: Shop, number: str) -> OrderPage:
-    """One order of the shop, ``NotFound`` for any other: 9 queries, however many lines."""
+    """One order of the shop, ``NotFound`` for any other: 10 queries, however many lines."""
     row = (
         _orders_of(shop)
         .annotate(case_count=Sum("lines__cases"))
@@ -224,7 +240,7 @@ def standing(shop: Shop) -> Standing:
 def _orders_of(shop: Shop) -> QuerySet:
     lines = Prefetch("lines", OrderLine.objects.select_related("item").prefetch_related("scents"))
     events = Prefetch("events", OrderEvent.objects.filter(for_shop=True).select_related("by"))
-    return Order.objects.filter(shop=shop).prefetch_related(lines, events, "shipments")
+    return Order.objects.filter(shop=shop).prefetch_related(lines, events, "shipments", "promise_changes")
 
 
 def _row(order: Order) -> OrderRow:
@@ -250,6 +266,15 @@ def _page(order: Order, scents: dict[str, str], how_to_pay: str) -> OrderPage:
         parcels=tuple(_parcel(row) for row in order.shipments.all()), papers=tuple(_papers(order)),
         bills=invoicing.invoices_of_order(order.number, clock.today()),
         may_withdraw=order.state == OrderState.PLACED,
+        wanted=wanted_words(order.wanted_from, order.wanted_by), pick_up=order.pick_up,
+        changes=tuple(_change(row) for row in order.promise_changes.all()),
+    )  # fmt: skip
+
+
+def _change(row: PromiseChange) -> Change:
+    return Change(
+        at=row.at, was_leaves=row.was_leaves, was_arrives=row.was_arrives, leaves=row.leaves, arrives=row.arrives,
+        because=row.because,
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from wholesale.core.documents.batch import BatchSheet
 from wholesale.core.documents.papers import (
     Confirmation,
     ConfirmationLine,
+    DateChange,
     House,
     InvoicePaper,
     LotCount,
@@ -29,7 +30,7 @@ from wholesale.core.documents.papers import (
     tax_note,
 )
 from wholesale.core.invoicing import InvoiceValue
-from wholesale.core.orders import OrderState
+from wholesale.core.orders import OrderState, wanted_words
 from wholesale.core.pricing import Terms
 from wholesale.core.production.promise import Gate
 from wholesale.core.values import from_e4, from_minor, percent, round_money
@@ -68,9 +69,9 @@ def house(settings: Workshop) -> House:
 
 
 def confirmation(document: Document, settings: Workshop) -> Confirmation:
-    """The order as it was agreed: 4 queries, however many lines."""
+    """The order as it was agreed: 5 queries, however many lines."""
     lines = Prefetch("lines", OrderLine.objects.select_related("item").prefetch_related("scents"))
-    order = Order.objects.select_related("shop").prefetch_related(lines).get(documents=document)
+    order = Order.objects.select_related("shop").prefetch_related(lines, "promise_changes").get(documents=document)
     terms, scents, shown = Terms.from_json(order.terms), _scent_names(), _shown(order)
     written_on = _day(document)
     exempt = certificate_holds(order.shop, written_on)
@@ -87,6 +88,11 @@ def confirmation(document: Document, settings: Workshop) -> Confirmation:
         how_to_pay=settings.how_to_pay, leaves=order.promised_leaves, arrives=order.promised_arrives,
         holds_until=order.promise_holds_until if order.deposit_minor else None,
         steps=tuple(_step(Gate.from_json(gate)) for gate in order.gates),
+        wanted=wanted_words(order.wanted_from, order.wanted_by), pick_up=order.pick_up,
+        changes=tuple(
+            DateChange(told_on=_local(row.at), was=row.was_leaves, now=row.leaves, because=row.because)
+            for row in order.promise_changes.all()
+        ),
     )  # fmt: skip
 
 
@@ -167,6 +173,7 @@ def packing_slip(document: Document, settings: Workshop) -> PackingSlip:
             for line in order.lines.select_related("item")
         ),
         claim_days=settings.claim_days, claim_until=arrives and arrives + timedelta(days=settings.claim_days),
+        wanted=wanted_words(order.wanted_from, order.wanted_by), pick_up=order.pick_up,
     )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """What the planner stands on: calendar, present plan, open demands, free stock."""
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
@@ -14,21 +15,25 @@ from wholesale import clock
 from wholesale.core.catalogue import Catalogue, ItemKind, Sku
 from wholesale.core.orders import OPEN_STATES
 from wholesale.core.production.batches import Purpose
-from wholesale.core.production.calendar import Calendar, Day, DayKind
+from wholesale.core.production.calendar import ONE_DAY, Calendar, Day, DayKind, carrier_departure
 from wholesale.core.production.course import is_settled
 from wholesale.core.production.plan import Shop, without
-from wholesale.core.production.work import Demand, Load, Plan, Portion, Work
+from wholesale.core.production.work import Demand, Load, Outage, Plan, Portion, Work
 from wholesale.core.stock import OnHand
 from wholesale.core.workshop import Workshop
 from wholesale.models import (
     CalendarDay,
+    EquipmentOut,
+    ExpectedDelivery,
     ForStock,
     LoadPortion,
     Lot,
+    Order,
     OrderLineScent,
     PlanState,
     Reservation,
     Setting,
+    Settlement,
     StockMovement,
     Weekday,
 )
@@ -52,10 +57,21 @@ def calendar() -> Calendar:
 
 
 def planner(settings: Workshop, goods: Catalogue | None = None) -> Shop:
-    """Catalogue, calendar and horizon: 9 queries; 2 where today's catalogue is at hand."""
+    """Catalogue, calendar, horizon, and equipment out of use: 10 queries; 3 where today's catalogue is at hand."""
     known = catalogue.catalogue(clock.today()) if goods is None else goods
     goods = replace(known, shortage_risk=settings.shortage_risk)
-    return Shop(catalogue=goods, calendar=calendar(), horizon_days=settings.plan_days)
+    return Shop(catalogue=goods, calendar=calendar(), horizon_days=settings.plan_days, outages=outages())
+
+
+def outages() -> tuple[Outage, ...]:
+    """What is out of use today or later: 1 query."""
+    columns = current_outages().values_list("equipment__code", "count", "first", "last")
+    return tuple(Outage(equipment=code, count=count, first=first, last=last) for code, count, first, last in columns)
+
+
+def current_outages() -> QuerySet[EquipmentOut]:
+    """What is out of use today or later."""
+    return EquipmentOut.objects.filter(Q(last__isnull=True) | Q(last__gte=clock.today()))
 
 
 def first_day(shop: Shop) -> date:
@@ -70,8 +86,35 @@ def plan_version() -> int:
 
 
 def current_plan() -> Plan:
-    """All loads to do, those done today or later, and those done for what is still open: 2 queries."""
-    return Plan(loads=tuple(load_value(row) for row in open_loads()))
+    """All loads to do, those done today or later, and those done for what is still open: 2 queries.
+
+    As columns, not as models: of a thousand loads these would cost more than planning an order.
+    """
+    rows = open_loads().values_list(*_LOAD_COLUMNS)
+    portions = _portions_of([row[0] for row in rows], {row[0] for row in rows if row[7] and row[7] == row[8]})
+    return Plan(
+        loads=tuple(
+            Load(work=Work(equipment or "", Sku(what, scent), operation), day=day, portions=tuple(portions[pk]), ref=pk,
+                 done=done is not None, begun=weighed is not None and done is None)
+            for pk, day, equipment, what, scent, operation, weighed, done, _ in rows
+        )
+    )  # fmt: skip
+
+
+_LOAD_COLUMNS = (
+    "pk", "day", "equipment__code", "what__code", "scent", "operation", "weighed_at", "done_at", "scrapped_at",
+)  # fmt: skip
+
+
+def _portions_of(loads: Collection[int], lost: Collection[int]) -> Mapping[int, list[Portion]]:
+    """What is in each load, as ``portion_value`` has it: 1 query."""
+    found: dict[int, list[Portion]] = defaultdict(list)
+    columns = ("load_id", "pk", "order_scent_id", "for_stock_id", "item__code", "scent", "operation", "pieces", "good")
+    rows = LoadPortion.objects.filter(load__in=loads).values_list(*columns)
+    for load, pk, order_scent, for_stock, item, scent, operation, pieces, good in rows:
+        demand = str(order_scent) if for_stock is None else stock_key(for_stock)
+        found[load].append(Portion(f"x{pk}" if load in lost else demand, Sku(item, scent), operation, pieces, good))
+    return found
 
 
 def promised_against(shop: Shop, stock: Iterable[OnHand], first_day: date) -> Plan:
@@ -138,7 +181,11 @@ def stock_key(row: int) -> str:
 
 
 def demands() -> list[Demand]:
-    """Pieces to be made for open orders, by scent of each line, then those for the shelf: 2 queries."""
+    """Pieces to be made for open orders, by scent of each line, then those for the shelf: 2 queries.
+
+    1 more where a deposit was asked for; where its day has come, or goods are not wanted before a day, the rules
+    behind that take up to 4 more.
+    """
     return [*_ordered(), *_for_stock()]
 
 
@@ -156,30 +203,99 @@ def _ordered() -> list[Demand]:
     rows = OrderLineScent.objects.filter(line__order__state__in=OPEN_STATES).annotate(
         to_make=F("line__cases") * F("pieces_per_case") - from_stock
     )
-    ordered = rows.order_by("line__order_id", "line__position", "pk").values_list(
-        "pk", "line__item__code", "scent", "to_make", "line__order__promised_leaves", "line__order_id"
+    ordered = rows.order_by("line__order_id", "line__position", "pk").select_related("line__item", "line__order")
+    orders = [row.line.order for row in ordered]
+    # Most open orders have no wish and no deposit past its day: nothing more is asked for those.
+    due = any(order.deposit_by and order.deposit_by <= clock.today() for order in orders)
+    wanted = any(order.wanted_from for order in orders)
+    missing = _unpaid([order.pk for order in orders if order.deposit_by])
+    settings = workshop.workshop() if due or wanted else None
+    late = late_deposits(calendar(), settings) if due and settings else {}
+    starts = {order.pk: order.deposit_by for order in orders if order.pk in missing} | late
+    return [_demand(row, starts, settings.carrier_days if settings else 0) for row in ordered]
+
+
+def _unpaid(orders: list[int]) -> set[int]:
+    """Which of these orders wait for their deposit: 1 query, none for none."""
+    rows = _deposits_missing().filter(pk__in=orders) if orders else Order.objects.none()
+    return set(rows.values_list("pk", flat=True))
+
+
+def _demand(row: Any, starts: Mapping[int, date | None], carrier_days: int) -> Demand:
+    """What a scent of an order's line asks for, with the days that its deposit and its wishes set."""
+    order = row.line.order
+    days = 0 if order.pick_up else carrier_days
+    return Demand(
+        key=str(row.pk), sku=Sku(row.line.item.code, row.scent), pieces=row.to_make, promised=order.promised_leaves,
+        rank=order.pk, starts_from=starts.get(order.pk),
+        leaves_from=order.wanted_from and carrier_departure(order.wanted_from, days),
+    )  # fmt: skip
+
+
+def demand_names(demands: Iterable[Demand]) -> dict[str, str]:
+    """By a demand's key the number of its order; demands of the workshop itself are left out: 1 query."""
+    numbers = dict(
+        Order.objects.filter(pk__in={d.rank for d in demands if not d.for_shelf}).values_list("pk", "number")
     )
-    return [
-        Demand(key=str(pk), sku=Sku(item, scent), pieces=pieces, promised=promised, rank=order)
-        for pk, item, scent, pieces, promised, order in ordered
-    ]
+    return {demand.key: numbers[demand.rank] for demand in demands if demand.rank in numbers}
+
+
+def late_deposits(calendar: Calendar, settings: Workshop) -> dict[int, date]:
+    """By open order whose deposit is missing after its day: the first day on which the bench may begin it. 1 query.
+
+    A deposit that comes by the cut-off may be begun on the same day, so this moves on day for day.
+    """
+    local = clock.now().astimezone(clock.workshop_zone())
+    first = calendar.bench_day(local.date(), local.time().replace(tzinfo=None), settings.order_cut_off)
+    rows = _deposits_missing().filter(deposit_by__lt=first)
+    return dict.fromkeys(rows.values_list("pk", flat=True), first)
+
+
+def _deposits_missing() -> QuerySet[Order]:
+    """Open orders of whose deposit something is still to come."""
+    came = summed(Settlement.objects.filter(amount_minor__gt=0), "deposit_of", "amount_minor")
+    due = Order.objects.filter(state__in=OPEN_STATES, deposit_minor__gt=0)
+    return due.annotate(came=came).filter(came__lt=F("deposit_minor"))
 
 
 def free_stock() -> list[OnHand]:
-    """What no order has reserved, by lot; parts and products only: 1 query.
+    """What no order has reserved, by lot; parts, products, and materials that bind the plan, on order too: 2 queries.
 
     Pieces, or grams of what is counted in grams. Lots that ``sound_lots`` leaves out are
-    not in it; those that set or cure are, with the day they may be used from.
+    not in it; those that set or cure are, with the day they may be used from. Materials
+    carry the last day they may be used on.
     """
     # All lots' reservations are summed in one pass: one by one they take most of the time.
     held = Coalesce(Sum(F("reservations__pieces") - F("reservations__shipped")), Value(0))
-    lots = _sound().exclude(item__kind="material").annotate(free=F("on_hand") - held).order_by("usable_on", "pk")
-    columns = ("item__code", "item__unit", "scent", "usable_on", "free")
-    return [
-        OnHand(sku=Sku(item, scent), usable_on=day, quantity=Fraction(free, UNITS[unit]))
-        for item, unit, scent, day, free in lots.values_list(*columns)
+    lots = _sound().exclude(item__kind="material", item__binds_plan=False).annotate(free=F("on_hand") - held)
+    columns = ("item__code", "item__kind", "item__unit", "scent", "usable_on", "expires_on", "free")
+    there = [
+        OnHand(sku=Sku(item, scent), usable_on=day, quantity=Fraction(free, UNITS[unit]),
+               expires_on=until if kind == "material" else None)
+        for item, kind, unit, scent, day, until, free in lots.order_by("usable_on", "pk").values_list(*columns)
         if free > 0
+    ]  # fmt: skip
+    return [*there, *on_order()]
+
+
+def on_order() -> list[OnHand]:
+    """What is awaited from suppliers of materials that bind the plan: 1 query."""
+    rows = awaited().filter(item__kind="material", item__binds_plan=True)
+    columns = rows.values_list("item__code", "item__unit", "scent", "expected_on", "quantity")
+    return [
+        OnHand(sku=Sku(item, scent), usable_on=comes_on(day), quantity=Fraction(quantity, UNITS[unit]))
+        for item, unit, scent, day, quantity in columns
     ]
+
+
+def comes_on(expected: date) -> date:
+    """The day a delivery is counted on: the expected one; one that is past its day is looked for tomorrow."""
+    return expected if expected >= clock.today() else clock.today() + ONE_DAY
+
+
+def awaited() -> QuerySet[ExpectedDelivery]:
+    """Deliveries that have neither come nor been called off, the next first."""
+    return ExpectedDelivery.objects.filter(closed_at__isnull=True).order_by("expected_on", "pk")
 
 
 def free_lots(sku: Sku, by: date) -> Iterable[tuple[Lot, int]]:

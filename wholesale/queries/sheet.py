@@ -66,6 +66,8 @@ class Sheet:
     last_order: str
     #: Orders the shop has placed so far, whatever became of them.
     placed: int
+    #: Minutes a place is kept for at checkout; 0: it is not.
+    hold_minutes: int
 
 
 def sheet(shop: Shop) -> Sheet:
@@ -82,6 +84,7 @@ def sheet(shop: Shop) -> Sheet:
         ship_to=tuple(Place(id=row.pk, text=", ".join(row.lines)) for row in _places(shop)),
         last_order=_last_order(shop),
         placed=Order.objects.filter(shop=shop).count(),
+        hold_minutes=settings.hold_minutes,
     )
 
 

@@ -14,7 +14,16 @@ from wholesale.core.catalogue import Catalogue, ItemKind, Sku, Unit
 from wholesale.core.orders import OPEN_STATES
 from wholesale.core.stock import Claim, Figure, LotOnHand, OnHand, Row, SkuStock, Standing, stock_on
 from wholesale.core.values import NotFound
-from wholesale.models import LoadPortion, Lot, OrderLineScent, Reservation, Scent, StockMovement, StockTarget
+from wholesale.models import (
+    ExpectedDelivery,
+    LoadPortion,
+    Lot,
+    OrderLineScent,
+    Reservation,
+    Scent,
+    StockMovement,
+    StockTarget,
+)
 from wholesale.queries import catalogue, production
 from wholesale.queries.production import UNITS
 
@@ -109,15 +118,37 @@ class LotRow(NamedTuple):
     supplier_lot: str
 
 
+class OnOrder(NamedTuple):
+    """A delivery that is awaited; ``late`` when its day is past."""
+
+    id: int
+    quantity: Fraction
+    expected_on: date
+    ordered_on: date
+    supplier: str
+    reference: str
+    late: bool
+
+
 @dataclass(frozen=True, kw_only=True)
 class SkuPage:
-    """One sku: its figures with their rows, its lots, and the codes of lots that are used up."""
+    """One sku: its figures with their rows, its lots, the codes of lots that are used up, and what is on order.
+
+    The plan waits for it where it ``binds``.
+    """
 
     row: StockRow
     lots: tuple[LotRow, ...]
     used_up: tuple[str, ...]
     pack: Fraction | None
     supplier: str
+    on_order: tuple[OnOrder, ...] = ()
+    binds: bool = False
+
+    @property
+    def ordered(self) -> Fraction:
+        """All that is on order."""
+        return sum((row.quantity for row in self.on_order), Fraction(0))
 
 
 class Entry(NamedTuple):
@@ -227,7 +258,7 @@ def free_materials() -> list[OnHand]:
 
 
 def sku_page(item: str, scent: str = "") -> SkuPage:
-    """One sku with its lots: 15 queries, however many; ``NotFound`` when there is no such item or scent."""
+    """One sku, its lots, what is on order: 16 queries; ``NotFound`` when there is no such item or scent."""
     goods = catalogue.catalogue(clock.today())
     sku = Sku(item, scent)
     if item not in goods.items or goods.items[item].scented != bool(scent) or (scent and scent not in goods.scents):
@@ -242,6 +273,27 @@ def sku_page(item: str, scent: str = "") -> SkuPage:
         lots=tuple(_lot_row(lot, places, suppliers) for lot in here),
         used_up=tuple(lots.filter(on_hand=0).order_by("-pk").values_list("code", flat=True)[:NEWEST]),
         pack=None if known.purchase_pack is None else Fraction(known.purchase_pack), supplier=known.supplier,
+        on_order=_on_order(sku), binds=known.binds_plan,
+    )  # fmt: skip
+
+
+def delivery_of(delivery: int) -> Sku:
+    """What a delivery is of: 1 query; ``NotFound`` when there is none of that number."""
+    found = ExpectedDelivery.objects.filter(pk=delivery).values_list("item__code", "scent").first()
+    if found is None:
+        raise NotFound("delivery", "There is no such delivery; open the list of stock and choose there.")
+    return Sku(*found)
+
+
+def _on_order(sku: Sku) -> tuple[OnOrder, ...]:
+    """What is awaited of a sku, the next first: 1 query."""
+    rows = production.awaited().filter(item__code=sku.item, scent=sku.scent).select_related("item")
+    return tuple(
+        OnOrder(
+            row.pk, Fraction(row.quantity, UNITS[row.item.unit]), row.expected_on, row.ordered_on, row.supplier,
+            row.reference, row.expected_on < clock.today(),
+        )
+        for row in rows
     )  # fmt: skip
 
 

@@ -150,6 +150,16 @@ class MadeOf:
     orders: tuple[str, ...]
 
     @property
+    def here(self) -> tuple[TracedLot, ...]:
+        """The lots of which something is left here."""
+        return tuple(lot for lot in self.lots if lot.on_hand)
+
+    @property
+    def used_up(self) -> int:
+        """How many of the lots have nothing left here."""
+        return len(self.lots) - len(self.here)
+
+    @property
     def goes_on(self) -> tuple[TracedLot, ...]:
         """The lots that are not stopped."""
         return tuple(lot for lot in self.lots if lot.state == "ok")
@@ -159,7 +169,7 @@ def made_of(code: str) -> MadeOf:
     """What was made of a lot, through every level: 1 query more than its trace forward."""
     found = trace_forward(code)
     held = Reservation.objects.filter(lot__code__in=[lot.code for lot in found.lots])
-    orders = held.order_by("order_scent__line__order").values_list("order_scent__line__order__number", flat=True)
+    orders = held.order_by("order_scent__line__order_id").values_list("order_scent__line__order__number", flat=True)
     return MadeOf(batches=found.batches, lots=found.lots, orders=tuple(dict.fromkeys(orders)))
 
 

@@ -25,6 +25,7 @@ from wholesale.core.workbook.writing import Saved, csv_files
 from wholesale.models import (
     CalendarDay,
     Equipment,
+    EquipmentOut,
     Item,
     LoadPortion,
     Lot,
@@ -93,7 +94,7 @@ def _materials() -> Iterator[sheets.MaterialRow]:
     for row in Item.objects.filter(kind="material"):
         same = _same(
             row, "code", "name", "max_load", "flash_point_c", "heating_limit_c", "limits_refuse", "supplier",
-            "supply_days", "description", "cautions",
+            "supply_days", "binds_plan", "description", "cautions",
         )  # fmt: skip
         yield sheets.MaterialRow(
             **same, unit=core.Unit(row.unit), room_g=_grams(row.room_mg), unit_cost=_price(row.unit_cost_e4),
@@ -105,8 +106,8 @@ def _items() -> Iterator[sheets.ItemRow]:
     for row in Item.objects.exclude(kind="material"):
         same = _same(
             row, "code", "name", "scented", "case_pack", "mix_scents", "mix_least", "loss", "yield_share",
-            "samples_per_batch", "shortage_risk", "keeps_leftover", "limits_refuse", "on_sale", "gtin", "description",
-            "cautions",
+            "samples_per_batch", "shortage_risk", "keeps_leftover", "limits_refuse", "on_sale", "gtin", "lead_days",
+            "description", "cautions",
         )  # fmt: skip
         yield sheets.ItemRow(
             **same, kind=core.ItemKind(row.kind), unit=core.Unit(row.unit), room_g=_grams(row.room_mg),
@@ -125,8 +126,10 @@ def _price(e4: int | None) -> Decimal | None:
 
 def _counted(quantity: int | None, unit: str) -> Decimal | None:
     """Pieces or grams."""
-    if quantity is None:
-        return None
+    return None if quantity is None else _amount(quantity, unit)
+
+
+def _amount(quantity: int, unit: str) -> Decimal:
     return from_mg(quantity) if unit == "gram" else Decimal(quantity)
 
 
@@ -146,7 +149,17 @@ def _equipment() -> Iterator[sheets.EquipmentRow]:
             row, "code", "name", "kind", "count", "load_pieces", "load_basis", "loads_per_day", "hold_minutes",
             "window_minutes",
         )  # fmt: skip
-        yield sheets.EquipmentRow(**same, load_g=_grams(row.load_mg))
+        yield sheets.EquipmentRow(**same, load_g=_grams(row.load_mg), price=_price(row.price_e4))
+
+
+def _outages() -> Iterator[sheets.OutageRow]:
+    """What is out of use today or later; what is told twice of the same days is added up."""
+    found: dict[tuple[str, date, date | None], list[EquipmentOut]] = {}
+    for row in production.current_outages().select_related("equipment"):
+        found.setdefault((row.equipment.code, row.first, row.last), []).append(row)
+    for (code, first, last), rows in found.items():
+        count = sum(row.count for row in rows)
+        yield sheets.OutageRow(equipment=code, count=count, first=first, last=last, because=_plain(rows[0].because))
 
 
 def _recipes() -> list[tuple[str, core.Recipe]]:
@@ -237,6 +250,12 @@ def _lot(lot: Lot, place: str, there: int) -> sheets.StockRow:
     return sheets.StockRow(
         lot=lot.code, item=lot.item.code, place=place, on_hand=_counted(there, lot.item.unit), **same
     )
+
+
+def _deliveries() -> Iterator[sheets.DeliveryRow]:
+    for row in production.awaited().select_related("item"):
+        same = _same(row, "scent", "ordered_on", "expected_on", "supplier", "reference")
+        yield sheets.DeliveryRow(item=row.item.code, quantity=_amount(row.quantity, row.item.unit), **same)
 
 
 def _targets() -> Iterator[sheets.TargetRow]:
@@ -345,9 +364,10 @@ def _series() -> Iterator[sheets.SeriesRow]:
 _ROWS: dict[type[sheets.Row], Callable[[], Iterator[sheets.Row]]] = {
     sheets.SettingRow: _settings, sheets.WeekRow: _week, sheets.DayRow: _days, sheets.MaterialRow: _materials,
     sheets.SubstituteRow: _substitutes, sheets.ItemRow: _items, sheets.ScentRow: _scents,
-    sheets.EquipmentRow: _equipment, sheets.RecipeLineRow: _lines, sheets.OperationRow: _operations,
-    sheets.PriceRow: _prices, sheets.TierRow: _tiers, sheets.ShopRow: _shops, sheets.AddressRow: _addresses,
-    sheets.PersonRow: _people, sheets.StockRow: _stock, sheets.TargetRow: _targets, sheets.OrderRow: _orders,
+    sheets.EquipmentRow: _equipment, sheets.OutageRow: _outages, sheets.RecipeLineRow: _lines,
+    sheets.OperationRow: _operations, sheets.PriceRow: _prices, sheets.TierRow: _tiers, sheets.ShopRow: _shops,
+    sheets.AddressRow: _addresses, sheets.PersonRow: _people, sheets.StockRow: _stock,
+    sheets.DeliveryRow: _deliveries, sheets.TargetRow: _targets, sheets.OrderRow: _orders,
     sheets.BatchRow: _batches, sheets.OpenInvoiceRow: _open_invoices, sheets.OpenCreditRow: _open_credits,
     sheets.SeriesRow: _series,
 }  # fmt: skip

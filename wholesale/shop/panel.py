@@ -1,13 +1,15 @@
 """What an order comes to and when it leaves, in the words of the order sheet."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
 from wholesale.core.pricing import Arithmetic, Gap, Terms
-from wholesale.queries.orders import Quote
+from wholesale.core.production.alternatives import Alternative
+from wholesale.queries.orders import Part, Quote, Sooner
+from wholesale.shop.typed import to_take
 from wholesale.web.gates import Step, steps
-from wholesale.web.templatetags.casewright import count, money
+from wholesale.web.templatetags.casewright import count, day, money
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,8 +33,28 @@ class Fix:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Way:
+    """What would come sooner: what to do, when it comes, what it changes, and what its button sends."""
+
+    words: str
+    when: str
+    costs: str
+    take: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Together:
+    """What leaves on one day: cases, its days and its gates."""
+
+    cases: int
+    leaves: date
+    arrives: date
+    steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Panel:
-    """The sums, the gaps and the promise of one basket."""
+    """The sums, the gaps and the promise of one basket; ``at_once`` is what a split order's button sends."""
 
     currency: str
     cases: int
@@ -46,7 +68,11 @@ class Panel:
     leaves: date | None
     arrives: date | None
     holds_until: datetime | None
-    steps: tuple[Step, ...]
+    kept_until: datetime | None
+    pick_up: bool
+    shipments: tuple[Together, ...]
+    at_once: str
+    ways: tuple[Way, ...]
 
 
 def panel(quote: Quote) -> Panel:
@@ -66,8 +92,36 @@ def panel(quote: Quote) -> Panel:
         leaves=promise.leaves if promise else None,
         arrives=promise.arrives if promise else None,
         holds_until=quote.holds_until,
-        steps=steps(promise.gates if promise else ()),
+        kept_until=quote.kept_until,
+        pick_up=quote.basket.pick_up,
+        shipments=tuple(_together(part) for part in quote.parts),
+        at_once=to_take(quote.basket, replace(quote.basket, first=())) if quote.basket.first else "",
+        ways=tuple(_way(found, quote) for found in quote.sooner),
     )
+
+
+def _together(part: Part) -> Together:
+    promise = part.promise
+    return Together(
+        cases=part.basket.cases, leaves=promise.leaves, arrives=promise.arrives, steps=steps(promise.gates)
+    )  # fmt: skip
+
+
+def _way(found: Sooner, quote: Quote) -> Way:
+    other, currency = found.alternative, quote.terms.currency
+    change = found.priced.totals.total - quote.priced.totals.total
+    return Way(
+        words=found.words, when=_when(other, quote), take=to_take(quote.basket, other.basket),
+        costs=f"{_signed(change, currency)} before tax" if change else "the same total",
+    )  # fmt: skip
+
+
+def _when(other: Alternative, quote: Quote) -> str:
+    """The day it comes, how much sooner that is, and when the rest follows."""
+    arrives = max(part.promise.arrives for part in quote.parts)
+    sooner = f"{count((arrives - other.arrives).days, 'day,days')} sooner"
+    rest = f"; the rest {day(other.rest_arrives)}" if other.rest_arrives else ""
+    return f"with you {day(other.arrives)}, {sooner}{rest}"
 
 
 def _sums(quote: Quote, found: dict[str, Arithmetic]) -> tuple[Amount, ...]:

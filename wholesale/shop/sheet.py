@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal, InvalidOperation
+from itertools import zip_longest
 
 from django import forms
 from django.contrib import messages
@@ -16,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from accounts import access
 from accounts.models import Membership
+from wholesale.actions import holding
 from wholesale.actions import orders as order_actions
 from wholesale.core.orders import MOST_CASES
 from wholesale.core.values import Refusal
@@ -82,9 +84,14 @@ def order_sheet(request: HttpRequest, slug: str) -> HttpResponseBase:
         return _opened(request, membership, page)
     if request.POST.get("add"):
         return _added(request, membership, page)
+    if chosen := request.POST.get("take"):
+        fields = typing_in.taken(request.POST.dict(), chosen)
+        return _shown(request, membership, page, typing_in.read(fields, page.products))
     found = typing_in.read(request.POST.dict(), page.products)
     if request.POST.get("do") == "place":
         return _placed(request, membership, page, found)
+    if request.POST.get("do") == "keep":
+        return _shown(request, membership, page, found, notice=_keep(request, membership, found))
     return _shown(request, membership, page, found)
 
 
@@ -129,17 +136,31 @@ def _added(request: HttpRequest, membership: Membership, page: Sheet) -> HttpRes
 def _placed(request: HttpRequest, membership: Membership, page: Sheet, found: Typed) -> HttpResponse:
     """Place what was seen; anything else is shown first, with all that was typed."""
     details = Details(page.ship_to, request.POST.dict())
-    quote = _quote(membership, found)
+    quote = _quote(membership, found, alternatives=False)
     said = _unseen(request, found, quote) if details.is_valid() else "Please mend what is marked below."
     if not said:
         try:
             return _order(request, membership, found, details)
         except Refusal as refused:
             said = refused.message
-            quote = _quote(membership, found)
     if number := _placed_before(request, membership, found):
         return redirect("shop:order", membership.shop.slug, number)
-    return _shown(request, membership, page, found, notice=said, refused=said != LOOK_FIRST, quote=quote)
+    if said == LOOK_FIRST:
+        return _shown(request, membership, page, found, notice=f"{said} {_keep(request, membership, found)}".strip())
+    return _shown(request, membership, page, found, notice=said, refused=True)
+
+
+def _keep(request: HttpRequest, membership: Membership, found: Typed) -> str:
+    """Have the order's place kept while it is looked over; return what there is to say, besides what the panel says."""
+    if found.unread or not found.basket.lines:
+        return ""
+    try:
+        with answered():
+            holding.hold(by=signed_in(request), shop=membership.shop.slug, basket=found.basket)
+    except Refusal as refused:
+        # What is wrong with the order itself stands in the panel.
+        return refused.message if refused.code in {"holds_a_day", "busy"} else ""
+    return ""
 
 
 def _order(request: HttpRequest, membership: Membership, found: Typed, details: Details) -> HttpResponse:
@@ -170,9 +191,10 @@ def _unseen(request: HttpRequest, found: Typed, quote: Quote | None) -> str:
         return quote.refusal.message if quote and quote.refusal else "The order is empty; choose at least one case."
     if request.POST.get("seen_basket") != found.digest or not request.POST.get("token"):
         return LOOK_FIRST
-    seen, leaves = request.POST.get("seen_leaves", ""), quote.promise and quote.promise.leaves
-    if leaves and seen < leaves.isoformat():
-        return f"Since you looked, the day it leaves has moved to {day(leaves)}. Place it again if that suits you."
+    seen, leaves = request.POST.get("seen_leaves", ""), [part.promise.leaves for part in quote.parts]
+    if any(then < now.isoformat() for then, now in zip_longest(seen.split(), leaves, fillvalue="")):  # type: ignore[union-attr]
+        days = " and ".join(day(now) for now in leaves)
+        return f"Since you looked, the day it leaves has moved to {days}. Place it again if that suits you."
     return ""
 
 
@@ -183,16 +205,18 @@ def _decimal(text: str) -> Decimal | None:
         return None
 
 
-def _quote(membership: Membership, found: Typed) -> Quote | None:
-    return orders.quote(membership.shop, found.basket) if found.basket.lines else None
+def _quote(membership: Membership, found: Typed, *, alternatives: bool = True) -> Quote | None:
+    if not found.basket.lines:
+        return None
+    return orders.quote(membership.shop, found.basket, alternatives=alternatives)
 
 
 def _shown(
     request: HttpRequest, membership: Membership, page: Sheet, found: Typed, *,
-    notice: str = "", refused: bool = False, quote: Quote | None = None
+    notice: str = "", refused: bool = False
 ) -> HttpResponse:  # fmt: skip
     data = request.POST.dict() if request.method == "POST" else None
-    context = _context(membership, page, found, quote or _quote(membership, found))
+    context = _context(membership, page, found, _quote(membership, found))
     details = {"details": Details(page.ship_to, data), "notice": notice, "refused": refused}
     status = 422 if request.POST.get("do") == "place" else 200
     return render(request, "shop/sheet.html", context | details, status=status)
@@ -213,10 +237,36 @@ def _context(membership: Membership, page: Sheet, found: Typed, quote: Quote | N
         "may_order": access.can_order(membership),
         "most": MOST_CASES,
         "panel": panel(quote) if quote else None,
-        "wrong": next(((row.product.code, row.error) for row in rows if row.error), None),
+        "wrong": next(((row.product.code, row.error) for row in rows if row.error), _wrong_wish(found)),
+        "wishes": _wishes(found),
+        "keeps": page.hold_minutes,
         "token": _token(membership, page, found),
         "digest": found.digest,
     }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wishes:
+    """When a shop wants its goods, and whether it fetches them, as typed; ``first`` is what goes ahead."""
+
+    wanted_from: str
+    wanted_by: str
+    pick_up: bool
+    first: str
+    errors: tuple[str, ...]
+
+
+def _wishes(found: Typed) -> Wishes:
+    return Wishes(
+        wanted_from=found.fields.get("wanted_from", ""), wanted_by=found.fields.get("wanted_by", ""),
+        pick_up=found.basket.pick_up, first=found.fields.get("first", "") if found.basket.first else "",
+        errors=tuple(found.unread[name] for name in ("wanted_from", "wanted_by") if name in found.unread),
+    )  # fmt: skip
+
+
+def _wrong_wish(found: Typed) -> tuple[str, str] | None:
+    errors = _wishes(found).errors
+    return ("wishes", errors[0]) if errors else None
 
 
 def _token(membership: Membership, page: Sheet, found: Typed) -> str:

@@ -1,12 +1,16 @@
 """What was typed on the order sheet, kept as it was typed, and the basket it means.
 
 Fields: ``c-ITEM-SCENT`` cases of one scent (``c-ITEM`` for an unscented product),
-``m-ITEM`` mixed cases, ``m-ITEM-SCENT`` pieces of a scent in each mixed case.
+``m-ITEM`` mixed cases, ``m-ITEM-SCENT`` pieces of a scent in each mixed case;
+``wanted_from`` and ``wanted_by`` days of arrival, ``pick_up`` that the shop fetches it,
+``first`` the cases that go ahead, as fields of the sheet: ``c-ITEM-SCENT=19&m-ITEM=2``.
 """
 
 import hashlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import date
+from urllib.parse import parse_qsl, urlencode
 
 from wholesale.core.orders import Basket, BasketLine
 from wholesale.core.values import share
@@ -14,6 +18,9 @@ from wholesale.queries.sheet import Product, field_name
 
 #: A number with more digits is a slip of the finger, and no order.
 _MOST_DIGITS = 6
+#: Fields besides quantities.
+_WISHES = ("wanted_from", "wanted_by", "pick_up", "first")
+_DAYS = {"wanted_from": "Not before", "wanted_by": "Not after"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,7 +44,9 @@ class Typed:
 
 def read(data: Mapping[str, str], products: Iterable[Product]) -> Typed:
     """Read the sheet's fields; what can't be read is named beside its product."""
-    fields = {name: text.strip() for name, text in data.items() if name.startswith(("c-", "m-"))}
+    fields = {
+        name: text.strip() for name, text in data.items() if name.startswith(("c-", "m-")) or name in _WISHES
+    }  # fmt: skip
     lines: list[BasketLine] = []
     unread: dict[str, str] = {}
     known: set[str] = set()
@@ -51,9 +60,68 @@ def read(data: Mapping[str, str], products: Iterable[Product]) -> Typed:
             )
         else:
             lines += _lines(product, fields)
-    strangers = [name for name in fields if name not in known and count(fields[name])]
+    strangers = [name for name in fields if name not in known and name not in _WISHES and count(fields[name])]
     lines += [BasketLine(item=name[2:], cases=1, mix=()) for name in strangers]
-    return Typed(fields=fields, basket=Basket(lines=tuple(lines)), unread=unread)
+    basket = Basket(lines=tuple(lines), pick_up=bool(fields.get("pick_up")))
+    return _with_wishes(Typed(fields=fields, basket=basket, unread=unread))
+
+
+def _with_wishes(typed: Typed) -> Typed:
+    """With the days it is wanted on, as far as they are days, and what goes ahead, as far as it still fits."""
+    since, until = (_day(typed.fields.get(name, "")) for name in _DAYS)
+    wrong = {
+        name: f"{_DAYS[name]}: '{typed.fields[name]}' is not a day; write it as 2026-03-20."
+        for name, day in zip(_DAYS, (since, until), strict=True) if day is None and typed.fields.get(name)
+    }  # fmt: skip
+    basket = replace(typed.basket, first=_first(typed), wanted_from=since, wanted_by=until)
+    return replace(typed, basket=basket, unread={**typed.unread, **wrong})
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _first(typed: Typed) -> tuple[int, ...]:
+    """The cases of each line that go ahead; none when the lines have changed since that was chosen."""
+    ahead = dict(parse_qsl(typed.fields.get("first", "")))
+    names = [line_field(line) for line in typed.basket.lines]
+    cases = tuple(count(ahead.get(name, "")) or 0 for name in names)
+    fits = all(0 <= first <= line.cases for first, line in zip(cases, typed.basket.lines, strict=True))
+    return cases if fits and ahead.keys() <= set(names) and 0 < sum(cases) < typed.basket.cases else ()
+
+
+def line_field(line: BasketLine) -> str:
+    """The field that a line's cases stand in."""
+    one = len(line.mix) == 1
+    return field_name("c", line.item, line.mix[0][0]) if one else field_name("m", line.item)
+
+
+def fields_of(basket: Basket) -> dict[str, str]:
+    """The fields of the sheet that mean a basket."""
+    fields: dict[str, str] = {}
+    for line in basket.lines:
+        fields[line_field(line)] = str(line.cases)
+        if len(line.mix) > 1:
+            fields |= {field_name("m", line.item, scent): str(pieces) for scent, pieces in line.mix}
+    ahead = zip(basket.lines, basket.first, strict=False)
+    return fields | {
+        "pick_up": "yes" if basket.pick_up else "",
+        "first": urlencode({line_field(line): cases for line, cases in ahead if cases}),
+    }
+
+
+def taken(fields: Mapping[str, str], chosen: str) -> dict[str, str]:
+    """The fields after an alternative was taken; ``chosen`` is what ``to_take`` wrote."""
+    return {**fields, **dict(parse_qsl(chosen, keep_blank_values=True))}
+
+
+def to_take(now: Basket, other: Basket) -> str:
+    """What a button sends that turns the sheet's basket into another."""
+    nothing = {line_field(line): "0" for line in now.lines}
+    return urlencode({**nothing, **fields_of(other)})
 
 
 def names_of(product: Product) -> list[str]:

@@ -23,6 +23,7 @@ SHOP_LINKS = (
 HELPER_LINKS = (
     ("Queue", "bench:queue"),
     ("Day sheet", "bench:day"),
+    ("Plan", "bench:plan"),
     ("Stock", "bench:stock"),
     ("Recipes", "bench:recipes"),
     ("Needs", "bench:needs"),

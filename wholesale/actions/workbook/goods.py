@@ -6,6 +6,7 @@ version is ever overwritten, since begun and finished batches are made by theirs
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -23,12 +24,13 @@ from wholesale.core.workbook.sheets import (
     ItemRow,
     MaterialRow,
     OperationRow,
+    OutageRow,
     RecipeLineRow,
     ScentRow,
     SubstituteRow,
 )
-from wholesale.models import Equipment, Item, Operation, Recipe, RecipeLine, Scent, Substitute
-from wholesale.queries import catalogue
+from wholesale.models import Equipment, EquipmentOut, Item, Operation, Recipe, RecipeLine, Scent, Substitute
+from wholesale.queries import catalogue, production
 
 _LINE = ("component_id", "basis", "quantity", "carrier_id", "step")
 _OPERATION = (
@@ -53,6 +55,8 @@ def write(changes: Changes, book: Workbook, told: Catalogue, by: User | None) ->
         changes.put(scent, Scent, {"code": scent.code}, known)
     for held in book.rows(EquipmentRow):
         changes.put(held, Equipment, {"code": held.code}, _equipment(held))
+    if book.has(OutageRow):
+        _write_outages(changes, book)
     if book.has(SubstituteRow):
         _write_substitutes(changes, book, items)
     _write_recipes(changes, book, told, items, by)
@@ -76,7 +80,8 @@ def _write_substitutes(changes: Changes, book: Workbook, items: dict[str, int]) 
 def _item(row: ItemRow) -> dict[str, Any]:
     same = (
         "name", "description", "scented", "case_pack", "mix_scents", "mix_least", "loss", "yield_share", "on_sale",
-        "gtin", "samples_per_batch", "shortage_risk", "keeps_leftover", "limits_refuse", "cautions",
+        "gtin", "samples_per_batch", "shortage_risk", "keeps_leftover", "limits_refuse", "lead_days",
+        "cautions",
     )  # fmt: skip
     return {
         **{name: getattr(row, name) for name in same},
@@ -92,7 +97,7 @@ def _item(row: ItemRow) -> dict[str, Any]:
 def _material(row: MaterialRow) -> dict[str, Any]:
     same = (
         "name", "description", "max_load", "flash_point_c", "heating_limit_c", "limits_refuse", "supplier",
-        "supply_days", "cautions",
+        "supply_days", "binds_plan", "cautions",
     )  # fmt: skip
     return {
         **{name: getattr(row, name) for name in same},
@@ -121,7 +126,36 @@ def _e4(price: Decimal | None) -> int | None:
 
 def _equipment(row: EquipmentRow) -> dict[str, Any]:
     same = ("name", "kind", "count", "load_pieces", "load_basis", "loads_per_day", "hold_minutes", "window_minutes")
-    return {**{name: getattr(row, name) for name in same}, "load_mg": _mg(row.load_g)}
+    return {**{name: getattr(row, name) for name in same}, "load_mg": _mg(row.load_g), "price_e4": _e4(row.price)}
+
+
+def _write_outages(changes: Changes, book: Workbook) -> None:
+    """What is out of use today or later, as the sheet has it."""
+    equipment = dict(Equipment.objects.values_list("code", "pk"))
+    current = production.current_outages()
+    stored: dict[tuple[int, date, date | None], list[EquipmentOut]] = {}
+    for out in current:
+        stored.setdefault((out.equipment_id, out.first, out.last), []).append(out)
+    kept: set[int] = set()
+    for row in book.rows(OutageRow):
+        days = (equipment[row.equipment], row.first, row.last)
+        kept |= _put_outage(changes, row, days, stored.get(days, []))
+    changes.drop(OutageRow, current.exclude(pk__in=kept).select_related("equipment"))
+
+
+def _put_outage(
+    changes: Changes, row: OutageRow, days: tuple[int, date, date | None], stored: list[EquipmentOut]
+) -> set[int]:
+    """The stored rows that say the same; where they don't, one of them says it from now on."""
+    if stored and (sum(out.count for out in stored), stored[0].because) == (row.count, row.because):
+        return {out.pk for out in stored}
+    if stored:
+        EquipmentOut.objects.filter(pk__in=[out.pk for out in stored[1:]]).delete()
+        changes.amend(row, stored[0], {"count": row.count, "because": row.because})
+        return {stored[0].pk}
+    changes.note(row, "added")
+    known = dict(zip(("equipment_id", "first", "last"), days, strict=True))
+    return {EquipmentOut.objects.create(count=row.count, because=row.because, **known).pk}
 
 
 # ── recipes ──────────────────────────────────────────────────────────────────

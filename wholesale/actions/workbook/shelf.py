@@ -1,4 +1,4 @@
-"""Stock and its targets. The ledger only grows: what differs is booked as an entry of its own."""
+"""Stock, what is on order, and targets. The ledger only grows: what differs is booked as an entry of its own."""
 
 from decimal import Decimal
 from typing import Any
@@ -9,8 +9,8 @@ from wholesale.actions.workbook.changes import Changes
 from wholesale.core.catalogue import Catalogue
 from wholesale.core.values import from_mg, to_mg
 from wholesale.core.workbook.reading import Workbook
-from wholesale.core.workbook.sheets import SeriesRow, StockRow, TargetRow
-from wholesale.models import Item, Lot, StockTarget
+from wholesale.core.workbook.sheets import DeliveryRow, SeriesRow, StockRow, TargetRow
+from wholesale.models import ExpectedDelivery, Item, Lot, StockTarget
 
 #: Why stock is moved by the workbook.
 OPENING = "opening"
@@ -19,7 +19,7 @@ _CORRECTED = ("made_on", "usable_on", "supplier", "supplier_lot", "expires_on")
 
 
 def write(changes: Changes, book: Workbook, by: User | None) -> None:
-    """Write lots and targets."""
+    """Write lots, deliveries and targets."""
     items = {item.code: item for item in Item.objects.all()}
     for row in book.rows(StockRow):
         lot = Lot.objects.filter(code=row.lot).select_related("item").first()
@@ -27,8 +27,27 @@ def write(changes: Changes, book: Workbook, by: User | None) -> None:
             _open(changes, row, items[row.item], by)
         else:
             _correct(changes, row, lot, by)
+    for delivery in book.rows(DeliveryRow):
+        _expect(changes, delivery, items[delivery.item])
     if book.has(TargetRow):
         _write_targets(changes, book, items)
+
+
+def _expect(changes: Changes, row: DeliveryRow, item: Item) -> None:
+    """What is on order; a delivery that has come or was called off is left alone."""
+    known = ExpectedDelivery.objects.filter(item=item, scent=row.scent, reference=row.reference)
+    found = known.filter(closed_at=None).first()
+    quantity = to_mg(row.quantity) if item.unit == "gram" else int(row.quantity)
+    days = {"ordered_on": row.ordered_on, "expected_on": row.expected_on}
+    if found is not None:
+        changes.amend(row, found, {**days, "quantity": quantity, "supplier": row.supplier})
+    elif known.exists():
+        changes.tell(row, f"{row.item} {row.reference} has come already, or was called off. It was left alone.")
+    else:
+        ExpectedDelivery.objects.create(
+            item=item, scent=row.scent, reference=row.reference, quantity=quantity, supplier=row.supplier, **days
+        )
+        changes.note(row, "added", shown(quantity, item.unit))
 
 
 def _open(changes: Changes, row: StockRow, item: Item, by: User | None) -> None:

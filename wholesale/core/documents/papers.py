@@ -109,6 +109,16 @@ class PromiseStep:
 
 
 @dataclass(frozen=True, kw_only=True)
+class DateChange:
+    """A promised day that gave way to another, told on a day, and why."""
+
+    told_on: date
+    was: date
+    now: date
+    because: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Confirmation(Paper):
     """What was agreed: lines, sums before tax, deposit, and the day it leaves."""
 
@@ -131,6 +141,9 @@ class Confirmation(Paper):
     arrives: date
     holds_until: datetime | None
     steps: tuple[PromiseStep, ...]
+    wanted: str = ""
+    pick_up: bool = False
+    changes: tuple[DateChange, ...] = ()
 
     @property
     def decided_by(self) -> PromiseStep | None:
@@ -300,6 +313,8 @@ class PackingSlip(Paper):
     lines: tuple[SlipLine, ...]
     claim_days: int
     claim_until: date | None
+    wanted: str = ""
+    pick_up: bool = False
 
     @property
     def cases(self) -> int:

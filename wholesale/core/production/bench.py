@@ -6,7 +6,6 @@ every booking can be undone to the mark it started from.
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -22,10 +21,12 @@ from wholesale.core.catalogue import (
     filling,
     load_pieces,
     net_room,
+    refuse_unworkable_steps,
 )
-from wholesale.core.production.calendar import ONE_DAY, Calendar
-from wholesale.core.production.takes import Taken, stocked_parts
-from wholesale.core.production.work import Load, Pick, Plan, Portion, Work, work_of
+from wholesale.core.production.calendar import ONE_DAY
+from wholesale.core.production.draft import Draft, Key
+from wholesale.core.production.takes import Taken, binds, stocked_parts
+from wholesale.core.production.work import Load, Pick, Plan, Portion, Shop, Work, work_of
 from wholesale.core.production.yields import risk_of, step_yields
 from wholesale.core.stock import OnHand, Timeline
 
@@ -45,6 +46,12 @@ class Flow(NamedTuple):
     step: int
 
 
+#: What was asked of a day's room, of which step.
+_Asked = tuple[str, Sku, str]
+#: How a change of a timeline is booked: put there, or taken back.
+_Book = Callable[[Timeline, date, Fraction], None]
+
+
 class _Size(NamedTuple):
     """What a step's load is of, net grams a piece, net grams and pieces a load has room for."""
 
@@ -54,50 +61,36 @@ class _Size(NamedTuple):
     pieces: int | None
 
 
-@dataclass
-class _Draft:
-    """A load that can still be filled."""
-
-    work: Work
-    day: date
-    ref: int | None
-    done: bool
-    begun: bool
-    own_minutes: Decimal
-    portions: dict[tuple[str, Sku, str, int | None], int] = field(default_factory=dict)
-    grams: Decimal = Decimal(0)
-    pieces: int = 0
-
-    def load(self) -> Load:
-        """The load as a value."""
-        portions = (Portion(*key[:3], pieces, key[3]) for key, pieces in self.portions.items() if pieces)
-        return Load(
-            work=self.work, day=self.day, portions=tuple(portions), ref=self.ref, done=self.done, begun=self.begun
-        )
-
-
 class Bench:
-    """Room, minutes and parts of the days ahead, given a plan and the stock on hand.
+    """Room, minutes, parts and materials of the days ahead, given a plan and the stock on hand.
 
-    ``first_day`` is the first day that may still be used.
+    ``first_day`` is the first day that may still be used. Several things may be tried on
+    one bench: ``mark`` it, insert, read, and go ``back_to`` the mark.
     """
 
-    def __init__(
-        self, catalogue: Catalogue, calendar: Calendar, plan: Plan, stock: Iterable[OnHand], first_day: date
-    ) -> None:
-        self.catalogue = catalogue
-        self.calendar = calendar
+    def __init__(self, shop: Shop, plan: Plan, stock: Iterable[OnHand], first_day: date) -> None:
+        self.shop = shop
+        self.catalogue = shop.catalogue
+        self.calendar = shop.calendar
         self.first_day = first_day
         self.picks = list(plan.picks)
-        self._drafts: dict[tuple[str, date], list[_Draft]] = defaultdict(list)
+        self._drafts: dict[tuple[str, date], list[Draft]] = defaultdict(list)
         self._minutes: dict[tuple[str, date], Decimal] = defaultdict(Decimal)
         self._lines: dict[Sku | Flow, Timeline] = defaultdict(Timeline)
+        self._tasks_of: dict[tuple[Sku, str], Task | None] = {}
         self._sizes: dict[tuple[Sku, str], _Size] = {}
         self._pieces: dict[tuple[str, str], int] = {}
         self._parts: dict[tuple[Sku, str], list[Taken]] = {}
-        self._undo: list[Callable[[], object]] = []
+        self._workable: set[Sku] = set()
+        #: Is there a material that the plan waits for?
+        self.has_binding = any(binds(item) for item in shop.catalogue.items.values())
+        #: Room by day, worked out once; whatever is booked or undone on a day has it worked out anew.
+        self._rooms: dict[date, dict[_Asked, int]] = defaultdict(dict)
+        #: No day before has room for a step; only a load that is started may give it some again.
+        self._full_before: dict[tuple[Sku, str], date] = {}
+        self._undo: list[tuple[Callable[..., object], *tuple[object, ...]]] = []
         for on_hand in stock:
-            self._lines[on_hand.sku].add(on_hand.usable_on, on_hand.quantity)
+            self._lines[on_hand.sku].add(on_hand.usable_on, on_hand.quantity, on_hand.expires_on)
         self._counted = self._counted_on(plan)
         for load in plan.loads:
             self._take_over(load)
@@ -114,7 +107,18 @@ class Bench:
     def back_to(self, mark: int) -> None:
         """Undo every booking since the mark."""
         while len(self._undo) > mark:
-            self._undo.pop()()
+            undo, *given = self._undo.pop()
+            undo(*given)
+
+    def keep(self) -> None:
+        """Forget how to undo what is booked by now: no mark set so far is come back to."""
+        self._undo.clear()
+
+    def move_to(self, shop: Shop) -> None:
+        """Have the same bookings at a bench with other days or another number of equipment: room is found out anew."""
+        self.shop, self.catalogue, self.calendar = shop, shop.catalogue, shop.calendar
+        self._rooms.clear()
+        self._full_before.clear()
 
     def plan(self) -> Plan:
         """The plan as it now stands, by day, equipment and work."""
@@ -123,12 +127,27 @@ class Bench:
         order = sorted((load for load in loads if load.portions), key=lambda load: (load.day, load.work))
         return Plan(loads=tuple(order), picks=tuple(self.picks))
 
+    def portions_of(self, demand: str) -> list[tuple[date, Sku, str]]:
+        """(day, sku, step) of all that is planned for one demand."""
+        return [
+            (draft.day, key[1], key[2]) for drafts in self._drafts.values() for draft in drafts
+            for key, pieces in draft.portions.items() if key[0] == demand and pieces
+        ]  # fmt: skip
+
     # ── parts and finished stock ─────────────────────────────────────────────
 
     def free_on(self, sku: Sku | Flow, day: date) -> Fraction:
         """What can be taken of a part, a product or a step's output on a day, and isn't spoken for later."""
         line = self._lines.get(sku)
-        return line.free_on(day) if line and line.changes else Fraction(0)
+        return line.free_on(day) if line else Fraction(0)
+
+    def free_from(self, sku: Sku, quantity: Fraction, day: date) -> date | None:
+        """The first day, not before ``day``, on which so much of a sku can be taken; ``None`` when there is none."""
+        return self._lines[sku].free_from(day, quantity)
+
+    def left_of(self, sku: Sku) -> Fraction:
+        """What of all that is there and comes nobody needs, whenever it is good; below 0 where more is needed."""
+        return self._lines[sku].left
 
     def short_on(self, sku: Sku | Flow) -> tuple[date, Fraction] | None:
         """First day on which a part, or what a step needs, is short, and by how much."""
@@ -139,39 +158,57 @@ class Bench:
         return sorted(line for line in self._lines if isinstance(line, Flow))
 
     def fresh_on(self, line: Sku | Flow, day: date, keeps: timedelta, waited: date | None) -> Fraction:
-        """What is left on a day when the first to come is used first, and nothing later than ``keeps`` allows.
-
-        What came on ``waited`` is kept whatever its age.
-        """
-        there: list[tuple[date, Fraction]] = []
-        changes = sorted(self._lines[line].changes, key=lambda change: (change[0], -change[1]))
-        for then, quantity in (change for change in changes if change[0] <= day):
-            if quantity > 0:
-                there.append((then, quantity))
-            else:
-                there = _used(_kept(there, then, keeps, waited), -quantity)
-        return sum((quantity for _, quantity in _kept(there, day, keeps, waited)), Fraction(0))
+        """What is left on a day of what came at most ``keeps`` before, or on ``waited``; see ``Timeline.fresh_on``."""
+        return self._lines[line].fresh_on(day, keeps, waited)
 
     def supply_days(self, sku: Sku) -> list[date]:
         """Days on which more of a sku comes."""
-        return sorted({day for day, quantity in self._lines[sku].changes if quantity > 0})
+        return self._lines[sku].supply_days()
 
     def supply(self, sku: Sku | Flow, day: date, quantity: Fraction) -> None:
         """Book that so many (negative: are needed) on a day."""
         line = self._lines[sku]
         line.add(day, quantity)
-        self._undo.append(lambda: line.take_back(day, quantity))
+        self._undo.append((line.take_back, day, quantity))
 
     def pick(self, pick: Pick) -> None:
         """Reserve finished pieces."""
         self.picks.append(pick)
-        self._undo.append(lambda: self.picks.remove(pick))
+        self._undo.append((self.picks.remove, pick))
         self.supply(pick.sku, max(pick.sellable_on, self.first_day), Fraction(-pick.pieces))
 
     # ── room ─────────────────────────────────────────────────────────────────
 
     def room(self, task: Task, day: date) -> int:
         """Pieces of a step that can still be done on a day: work day, equipment and hands."""
+        known, key = self._rooms[day], ("room", task.sku, task.operation.code)
+        if key not in known:
+            known[key] = self._room(task, day)
+        return known[key]
+
+    def first_room(self, task: Task, first: date, last: date) -> date | None:
+        """The first day of these with room for a step."""
+        key = (task.sku, task.operation.code)
+        known = self._full_before.get(key, self.first_day)
+        day = max(first, known)
+        while day <= last and not self.room(task, day):
+            day += ONE_DAY
+        if first <= known < day:
+            self._set_full_before(key, day)
+        return day if day <= last else None
+
+    def _set_full_before(self, key: tuple[Sku, str], day: date) -> None:
+        self._undo.append((self._full_before.__setitem__, key, self._full_before.get(key, self.first_day)))
+        self._full_before[key] = day
+
+    def _give_room(self, started: Draft) -> None:
+        """Steps of the same work may find room in a load that was started."""
+        for key, full_before in self._full_before.items():
+            size = self._sizes.get(key)
+            if started.day < full_before and (size is None or size.work == started.work):
+                self._set_full_before(key, started.day)
+
+    def _room(self, task: Task, day: date) -> int:
         if day < self.first_day or not self.calendar.is_work(day):
             return 0
         return min(self.equipment_room(task, day), self.hands_room(task, day))
@@ -180,9 +217,17 @@ class Bench:
         """Pieces that fit into the day's started and new loads."""
         if not task.operation.equipment:
             return NO_LIMIT
-        shared = sum(self._room_in(draft, task) for draft in self._open(task, day))
-        new = self._new_loads(task, day) * self._load_pieces(task)
-        return min(NO_LIMIT, shared + new)
+        if not self.shop.count_of(task.operation.equipment, day):
+            return 0
+        new = self._new_loads(task, day)
+        return min(NO_LIMIT, self._shared(task, day) + (new * self._load_pieces(task) if new else 0))
+
+    def _shared(self, task: Task, day: date) -> int:
+        """Pieces that fit into loads already planned for that day."""
+        known, key = self._rooms[day], ("shared", task.sku, task.operation.code)
+        if key not in known:
+            known[key] = sum(self._room_in(draft, task) for draft in self._open(task, day))
+        return known[key]
 
     def hands_room(self, task: Task, day: date) -> int:
         """Pieces the day's remaining minutes allow; a new load's own minutes come off first."""
@@ -203,10 +248,9 @@ class Bench:
 
     def joinable(self, task: Task, day: date) -> int:
         """Pieces that fit into loads already planned for that day, hands permitting."""
-        opened = self._open(task, day) if day >= self.first_day else []
-        if not opened or not self.calendar.is_work(day):
+        if day < self.first_day or not self._shared(task, day) or not self.calendar.is_work(day):
             return 0
-        return min(sum(self._room_in(draft, task) for draft in opened), self.hands_room(task, day))
+        return min(self._shared(task, day), self.hands_room(task, day))
 
     def book(self, task: Task, day: date, pieces: int, demand: str) -> None:
         """Put pieces into the day's loads, started ones first; the caller has asked for the room."""
@@ -219,13 +263,13 @@ class Bench:
 
     def use_minutes(self, operation: Operation, day: date, minutes: Decimal) -> None:
         """Take minutes of the operation's hands."""
-        key = (operation.hands, day)
-        self._minutes[key] += minutes
+        if minutes:
+            self._spend(operation.hands, day, minutes)
+            self._undo.append((self._spend, operation.hands, day, -minutes))
 
-        def undo() -> None:
-            self._minutes[key] -= minutes
-
-        self._undo.append(undo)
+    def _spend(self, hands: str, day: date, minutes: Decimal) -> None:
+        self._minutes[hands, day] += minutes
+        self._rooms.pop(day, None)
 
     def keeps(self, load: Load) -> bool:
         """Whether a planned load still has its day, quota, size and minutes; it is counted if so."""
@@ -242,6 +286,12 @@ class Bench:
         if kept:
             self._take_over(load)
         return kept
+
+    def forget(self, load: Load, portion: Portion) -> None:
+        """Let parts and materials stand as if a portion of the given plan weren't there; its room stays taken."""
+        task = self._task(portion.sku, portion.operation)
+        if task:
+            self._count(task, load, portion, Timeline.take_back)
 
     def beside(self, load: Load, task: Task) -> int:
         """Pieces of a step that fit into a planned load beside its own: room and minutes of its day."""
@@ -268,14 +318,20 @@ class Bench:
             self._fill(trial, task, portion.pieces, portion.demand)
         return True
 
-    def _draft(self, load: Load) -> _Draft:
+    def _draft(self, load: Load) -> Draft:
         own = max((task.operation.minutes_per_load for task, _ in self._tasks(load)), default=Decimal(0))
-        return _Draft(load.work, load.day, load.ref, load.done, load.begun, own)
+        return Draft(load.work, load.day, own, load)
 
     def _tasks(self, load: Load) -> list[tuple[Task, Portion]]:
         """The load's portions with their steps; a step that the recipe no longer knows is left out."""
-        found = ((self.operation(p.sku, p.operation), p) for p in load.portions)
-        return [(Task(portion.sku, step), portion) for step, portion in found if step]
+        found = ((self._task(p.sku, p.operation), p) for p in load.portions)
+        return [(task, portion) for task, portion in found if task]
+
+    def _task(self, sku: Sku, code: str) -> Task | None:
+        if (sku, code) not in self._tasks_of:
+            step = self.operation(sku, code)
+            self._tasks_of[sku, code] = Task(sku, step) if step else None
+        return self._tasks_of[sku, code]
 
     def _minutes_of(self, load: Load) -> dict[str, Decimal]:
         """Minutes a load takes of each group of hands; its own, once, are the most that one of its steps asks."""
@@ -289,40 +345,45 @@ class Bench:
 
     def _take_over(self, load: Load) -> None:
         """Count a load of the given plan: its place, its minutes, the parts it needs or makes."""
-        draft = self._draft(load)
+        draft, tasks = self._draft(load), self._tasks(load)
         self._drafts[load.work.equipment, load.day].append(draft)
         for hands, minutes in self._minutes_of(load).items():
-            self._minutes[hands, load.day] += minutes
-        for task, portion in self._tasks(load):
+            self._spend(hands, load.day, minutes)
+        for task, portion in tasks:
             self._fill(draft, task, portion.pieces, portion.demand, portion.good)
-            self._count_parts(task, load, portion)
-            self._count_way(task, load, portion)
+            self._count(task, load, portion, Timeline.add)
+        draft.same = len(draft.portions) == len(load.portions) and all(p.pieces for p in load.portions)
 
-    def _count_parts(self, task: Task, load: Load, portion: Portion) -> None:
+    def _count(self, task: Task, load: Load, portion: Portion, book: _Book) -> None:
+        """What a portion takes off the shelf and puts there, and what it hands on from step to step."""
+        if not load.done:
+            self._count_parts(task, load, portion, book)
+        item = self.catalogue.items[task.sku.item]
+        if item.kind is ItemKind.PART and len(self.catalogue.steps(item.code)) > 1:
+            self._count_way(task, load, portion, book)
+
+    def _count_parts(self, task: Task, load: Load, portion: Portion, book: _Book) -> None:
         """What a load to do takes of stocked parts, and the good parts that will come of it."""
-        if load.done:
-            return
         for part in self.parts_of(task):
             # What is weighed for a begun load has left the shelf already.
             if not (load.begun and part.weighed):
-                self.supply(part.sku, load.day, -part.each * portion.pieces)
+                book(self._lines[part.sku], load.day, -part.each * portion.pieces)
         item = self.catalogue.items[task.sku.item]
         if item.kind is ItemKind.PART and task.operation is self.catalogue.steps(item.code)[-1]:
             share = self._counted.get((portion.demand, task.sku), Fraction(step_yields(item)[-1]))
-            self.supply(task.sku, usable_on(task.operation, load.day), share * portion.pieces)
+            book(self._lines[task.sku], usable_on(task.operation, load.day), share * portion.pieces)
 
-    def _count_way(self, task: Task, load: Load, portion: Portion) -> None:
+    def _count_way(self, task: Task, load: Load, portion: Portion, book: _Book) -> None:
         """Pieces of a part with several steps that come out of a step, and that go into one."""
         item = self.catalogue.items[task.sku.item]
         steps = self.catalogue.steps(item.code)
-        if item.kind is not ItemKind.PART or len(steps) < 2:
-            return
         at = steps.index(task.operation)
         if at + 1 < len(steps):
             good = portion.counted if load.done else Fraction(step_yields(item)[at]) * portion.pieces
-            self.supply(Flow(portion.demand, task.sku, at), usable_on(task.operation, load.day), Fraction(good))
+            flow = Flow(portion.demand, task.sku, at)
+            book(self._lines[flow], usable_on(task.operation, load.day), Fraction(good))
         if at:
-            self.supply(Flow(portion.demand, task.sku, at - 1), load.day, Fraction(-portion.pieces))
+            book(self._lines[Flow(portion.demand, task.sku, at - 1)], load.day, Fraction(-portion.pieces))
 
     def _counted_on(self, plan: Plan) -> dict[tuple[str, Sku], Fraction]:
         """Good pieces counted on per start of a part with a shortage risk: none beyond what its demand takes.
@@ -331,7 +392,7 @@ class Bench:
         """
         started: dict[tuple[str, Sku], int] = defaultdict(int)
         needed: dict[tuple[str, Sku], Fraction] = defaultdict(Fraction)
-        for load in plan.loads if self._has_risks() else ():
+        for load in plan.loads if self.has_risks() else ():
             for task, portion in self._tasks(load) if not load.done else ():
                 if task.operation is self.catalogue.steps(task.sku.item)[-1]:
                     started[portion.demand, task.sku] += portion.pieces
@@ -346,8 +407,21 @@ class Bench:
             return expected
         return min(expected, needed / started)
 
-    def _has_risks(self) -> bool:
+    def has_risks(self) -> bool:
+        """Does what is counted on of one portion hang on the others?"""
         return any(risk_of(self.catalogue, item) is not None for item in self.catalogue.items.values())
+
+    def refuse_unworkable(self, sku: Sku) -> None:
+        """A ``Refusal`` when a step of a sku, or of a part that goes into it, can't be done; looked at once."""
+        waiting = [sku]
+        while waiting:
+            one = waiting.pop()
+            if one in self._workable:
+                continue
+            refuse_unworkable_steps(self.catalogue, self.catalogue.items[one.item])
+            self._workable.add(one)
+            steps = self.catalogue.steps(one.item)
+            waiting += [part.sku for step in steps for part in self.parts_of(Task(one, step))]
 
     def operation(self, sku: Sku, code: str) -> Operation | None:
         """The step of that code in the sku's recipe, if it knows it."""
@@ -360,7 +434,7 @@ class Bench:
             self._parts[key] = stocked_parts(self.catalogue, task.sku, task.operation)
         return self._parts[key]
 
-    def _open(self, task: Task, day: date) -> list[_Draft]:
+    def _open(self, task: Task, day: date) -> list[Draft]:
         """Started loads that pieces of this step may join: of the same work, and long enough to set up for it."""
         drafts = self._drafts.get((task.operation.equipment, day))
         if not drafts:
@@ -373,12 +447,13 @@ class Bench:
 
     def _new_loads(self, task: Task, day: date) -> int:
         equipment = self.catalogue.equipment.get(task.operation.equipment)
-        if equipment is None or equipment.daily_loads is None:
+        if equipment is None or equipment.loads_per_day is None:
             return NO_LIMIT
+        there = self.shop.count_of(equipment.code, day) * equipment.loads_per_day
         # More loads may stand there than the quota (a tray was taken away): no room is not less than none.
-        return max(0, equipment.daily_loads - len([d for d in self._drafts[equipment.code, day] if d.pieces]))
+        return max(0, there - len([d for d in self._drafts.get((equipment.code, day), ()) if d.pieces]))
 
-    def _room_in(self, draft: _Draft, task: Task) -> int:
+    def _room_in(self, draft: Draft, task: Task) -> int:
         size = self._size(task)
         limits = [NO_LIMIT if size.pieces is None else size.pieces - draft.pieces]
         if size.net_room is not None and size.grams:
@@ -402,7 +477,7 @@ class Bench:
         per_piece, per_load = task.operation.minutes_per_piece, task.operation.minutes_per_load
         size = self._load_pieces(task)
         fits = min(
-            sum(self._room_in(draft, task) for draft in self._open(task, day)),
+            self._shared(task, day),
             int(left // per_piece) if per_piece else NO_LIMIT,
         )
         left -= fits * per_piece
@@ -411,29 +486,26 @@ class Bench:
         partial = min(size, int(rest // per_piece) if per_piece else size) if rest >= 0 else 0
         return max(0, fits + whole * size + partial)
 
-    def _start_load(self, task: Task, day: date) -> _Draft:
+    def _start_load(self, task: Task, day: date) -> Draft:
         own = task.operation.minutes_per_load
-        draft = _Draft(self._size(task).work, day, None, done=False, begun=False, own_minutes=own)
+        draft = Draft(self._size(task).work, day, own)
         drafts = self._drafts[draft.work.equipment, day]
         drafts.append(draft)
-        self._undo.append(drafts.pop)
+        self._undo.append((drafts.pop,))
+        self._give_room(draft)
         self.use_minutes(task.operation, day, own)
         return draft
 
-    def _fill(self, draft: _Draft, task: Task, pieces: int, demand: str, good: int | None = None) -> int:
+    def _fill(self, draft: Draft, task: Task, pieces: int, demand: str, good: int | None = None) -> int:
         key = (demand, task.sku, task.operation.code, good)
         grams = self._size(task).grams * pieces
-        draft.portions[key] = draft.portions.get(key, 0) + pieces
-        draft.pieces += pieces
-        draft.grams += grams
-
-        def undo() -> None:
-            draft.portions[key] -= pieces
-            draft.pieces -= pieces
-            draft.grams -= grams
-
-        self._undo.append(undo)
+        self._put(draft, key, pieces, grams)
+        self._undo.append((self._put, draft, key, -pieces, -grams))
         return pieces
+
+    def _put(self, draft: Draft, key: Key, pieces: int, grams: Decimal) -> None:
+        draft.put(key, pieces, grams)
+        self._rooms.pop(draft.day, None)
 
 
 def _size_of(catalogue: Catalogue, task: Task) -> _Size:
@@ -446,25 +518,14 @@ def _size_of(catalogue: Catalogue, task: Task) -> _Size:
     )  # fmt: skip
 
 
-def _kept(
-    there: list[tuple[date, Fraction]], day: date, keeps: timedelta, waited: date | None
-) -> list[tuple[date, Fraction]]:
-    return [(came, quantity) for came, quantity in there if came == waited or day - came <= keeps]
-
-
-def _used(there: list[tuple[date, Fraction]], quantity: Fraction) -> list[tuple[date, Fraction]]:
-    """What is left when so much is used, the first to come first."""
-    left = []
-    for came, here in there:
-        taken = min(here, quantity)
-        quantity -= taken
-        left.append((came, here - taken))
-    return [row for row in left if row[1]]
-
-
 def usable_on(operation: Operation, day: date) -> date:
     """The first day on which what a step made may be used: so many nights, or days, later."""
     return day + timedelta(days=max(operation.nights_min, operation.days_min))
+
+
+def latest_for(operation: Operation, day: date) -> date:
+    """The last day on which a step may be done whose pieces are to be used on ``day``."""
+    return day - timedelta(days=max(operation.nights_min, operation.days_min))
 
 
 def days_back(operation: Operation, day: date) -> list[date]:

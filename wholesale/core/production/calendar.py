@@ -69,6 +69,12 @@ class Calendar:
             return 0
         return entry.minutes.get(hands)
 
+    def later(self, day: date, work_days: int) -> date:
+        """So many work days after ``day``; 0 is the day itself."""
+        for _ in range(work_days):
+            day = self.work_from(day + ONE_DAY)
+        return day
+
     def bench_day(self, on: date, at: time, cut_off: time) -> date:
         """The first day whose loads and minutes an order placed then may use: ``on`` itself up to the cut-off."""
         return self.work_from(on if at <= cut_off else on + ONE_DAY)
@@ -82,3 +88,11 @@ def carrier_arrival(leaves: date, carrier_days: int) -> date:
         while arrives.weekday() > _FRIDAY:
             arrives += ONE_DAY
     return arrives
+
+
+def carrier_departure(arrives: date, carrier_days: int) -> date:
+    """The first day on which goods may leave that are to arrive on ``arrives`` or later, no sooner."""
+    leaves = arrives
+    while carrier_arrival(leaves - ONE_DAY, carrier_days) >= arrives:
+        leaves -= ONE_DAY
+    return leaves

@@ -6,7 +6,7 @@ loads are never at fault; they only use up their day's quota and minutes.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -35,23 +35,30 @@ class Breach:
 
 
 def check(
-    shop: Shop, plan: Plan, demands: Sequence[Demand], stock: Iterable[OnHand], first_day: date | None = None
+    shop: Shop,
+    plan: Plan,
+    demands: Sequence[Demand],
+    stock: Iterable[OnHand],
+    first_day: date | None = None,
+    of: Collection[str] | None = None,
 ) -> tuple[Breach, ...]:
     """All breaches of a plan, none when it is sound.
 
     ``demands`` are all open ones; ``stock`` is everything on hand, picked or not.
-    Planned loads before ``first_day`` are overdue.
+    Planned loads before ``first_day`` are overdue. With ``of`` only what these demands
+    touch is judged: their pieces, the days they stand on, the parts and materials they
+    take; enough where a plan that was sound has these demands put in.
     """
-    case = Case(shop=shop, plan=plan, demands=demands, stock=tuple(stock), first_day=first_day)
-    rules: tuple[Callable[[Case], Iterator[Breach]], ...] = (
-        _pegs, _contents, _sizes, _quotas, _minutes, _days, _waits, _cover, _balances, _promises,
-    )  # fmt: skip
-    return tuple(chain.from_iterable(rule(case) for rule in rules))
+    only = None if of is None else frozenset(of)
+    judged = demands if only is None else [demand for demand in demands if demand.key in only]
+    case = Case(shop=shop, plan=plan, demands=judged, stock=tuple(stock), first_day=first_day, of=only)
+    return tuple(chain.from_iterable(rule(case) for rule in _RULES))
 
 
 def leaving_day(shop: Shop, plan: Plan, demand: Demand) -> date | None:
     """The first work day on which a demand's last piece is sellable and finished; ``None`` when it has no piece."""
-    return evidence.leaves(Case(shop=shop, plan=plan, demands=[demand], stock=(), first_day=None), demand)
+    own = frozenset([demand.key])
+    return evidence.leaves(Case(shop=shop, plan=plan, demands=[demand], stock=(), first_day=None, of=own), demand)
 
 
 # ── the rules ────────────────────────────────────────────────────────────────
@@ -62,6 +69,8 @@ def _pegs(case: Case) -> Iterator[Breach]:
     wanted = {(demand.key, demand.sku) for demand in case.demands}
     for load in case.plan.loads:
         for portion in load.portions if not settled(load) else ():
+            if not case.is_judged(portion.demand):
+                continue
             where = f"{_where(load)} for {portion.demand}"
             if case.operation(portion) is None:
                 yield _physics("step", where, f"{portion.sku} has no step '{portion.operation}'; plan it again.")
@@ -73,7 +82,7 @@ def _pegs(case: Case) -> Iterator[Breach]:
 
 def _contents(case: Case) -> Iterator[Breach]:
     """A load holds one melt, or one step of one sku, in the equipment of that step."""
-    for load in case.plan.loads:
+    for load in case.own_loads:
         portions = [(p, o) for p in load.portions if not settled(load) and (o := case.operation(p))]
         if len({evidence.content(case, portion, operation) for portion, operation in portions}) > 1:
             yield _physics(
@@ -85,7 +94,7 @@ def _contents(case: Case) -> Iterator[Breach]:
 
 def _sizes(case: Case) -> Iterator[Breach]:
     """No planned load is above its equipment's pieces, or grams with the loss."""
-    for load in case.plan.loads:
+    for load in case.own_loads:
         equipment = case.catalogue.equipment.get(load.work.equipment)
         if settled(load) or equipment is None:
             continue
@@ -99,13 +108,13 @@ def _sizes(case: Case) -> Iterator[Breach]:
 def _quotas(case: Case) -> Iterator[Breach]:
     """Loads of one equipment on one day stay within its number times its loads a day."""
     loads: dict[tuple[str, date], list[Load]] = defaultdict(list)
-    for load in case.plan.loads:
+    for load in case.loads:
         if load.portions:
             loads[load.work.equipment, load.day].append(load)
     for (code, day), of_day in loads.items():
-        limit = evidence.daily_loads(case.catalogue.equipment.get(code))
+        limit = evidence.daily_loads(case, code, day)
         if limit is not None and len(of_day) > limit and not all(settled(load) for load in of_day):
-            message = f"{_name(case, of_day[0])} would take {len(of_day)} loads; {limit} a day is the most."
+            message = f"{_name(case, of_day[0])} would take {len(of_day)} loads; {limit} that day is the most."
             yield _physics("quota", f"{code} {day}", message)
 
 
@@ -113,10 +122,10 @@ def _minutes(case: Case) -> Iterator[Breach]:
     """No group of hands works longer than its day has minutes."""
     used: dict[tuple[str, date], Fraction] = defaultdict(Fraction)
     planned = set()
-    for load, portion, operation in case.portions():
+    for load, portion, operation in case.portions_on_days():
         used[operation.hands, load.day] += Fraction(operation.minutes_per_piece) * portion.pieces
         planned |= {(operation.hands, load.day)} if not settled(load) else set()
-    for load in case.plan.loads:
+    for load in case.loads:
         hands, minutes = evidence.own_minutes(case, load)
         used[hands, load.day] += minutes
     for hands, day in sorted(planned):
@@ -128,7 +137,7 @@ def _minutes(case: Case) -> Iterator[Breach]:
 
 def _days(case: Case) -> Iterator[Breach]:
     """Bench work stands on work days, and not in the past."""
-    for load in case.plan.loads:
+    for load in case.loads:
         if load.done:
             continue
         if not load.begun and not case.shop.calendar.is_work(load.day):
@@ -209,7 +218,12 @@ def _cover_step(case: Case, demand: Demand, position: int, steps: list[Step], wa
     operation, out = operations[position], sum((step.out for step in steps), Fraction(0))
     last = position == len(operations) - 1
     short = out < wanted if last else -int(-out // 1) < wanted
-    if short or _is_over(case, demand, position, steps, wanted):
+    lacks = evidence.never_there(case, demand.sku, wanted - int(out)) if short and last else None
+    if lacks:
+        name = case.catalogue.items[lacks.item].name
+        message = f"{wanted - int(out)} {demand.sku} wait for {name}: too little is in stock and on order. Buy some."
+        yield _alarm("waits", f"{demand.key} {demand.sku}", message)
+    elif short or _is_over(case, demand, position, steps, wanted):
         message = f"{operation.name} gives {float(out):g} {demand.sku}, {wanted} are needed; plan again."
         yield _physics("cover", f"{demand.key} {demand.sku} {operation.code}", message)
 
@@ -232,6 +246,27 @@ def _is_over_the_risk(case: Case, demand: Demand, position: int, steps: list[Ste
     return distance > 0 and variance < risk * (variance + distance * distance)
 
 
+def _deposits(case: Case) -> Iterator[Breach]:
+    """Nothing of a demand is begun before its deposit may be there."""
+    starts = {demand.key: demand.starts_from for demand in case.demands if demand.starts_from is not None}
+    for load in case.plan.loads if starts else ():
+        for key in sorted({portion.demand for portion in load.portions if not settled(load)} & starts.keys()):
+            if load.day < starts[key]:
+                due = _day(starts[key])
+                message = f"{_what(load)} on {_day(load.day)} is before its deposit, due {due}; plan it again."
+                yield _physics("deposit", f"{_where(load)} for {key}", message)
+
+
+def _supply(case: Case) -> Iterator[Breach]:
+    """Nothing takes a material that the plan waits for before the books have it."""
+    for material, needed in sorted(evidence.awaited(case).items()):
+        if short := evidence.unmet(case, material, needed):
+            day, missing = short
+            name = case.catalogue.items[material.item].name
+            message = f"{name}: {float(missing):g} too few in stock and on order on {_day(day)}; plan later, or buy."
+            yield _physics("supply", f"{material} {day}", message)
+
+
 def _balances(case: Case) -> Iterator[Breach]:
     """On no day are more parts used, or more finished pieces picked, than are there by then."""
     for sku, changes in sorted(evidence.changes(case).items()):
@@ -249,13 +284,30 @@ def _promises(case: Case) -> Iterator[Breach]:
     """Nobody's last piece leaves after the day that was promised; picks are of what was asked for."""
     skus = {demand.key: demand.sku for demand in case.demands}
     for pick in case.plan.picks:
-        if pick.sku != skus.get(pick.demand) or pick.pieces < 1:
+        if case.is_judged(pick.demand) and (pick.sku != skus.get(pick.demand) or pick.pieces < 1):
             yield _physics("peg", f"pick {pick.demand}", f"Nobody asked for {pick.pieces} {pick.sku}; free them.")
     for demand in case.demands:
         leaves = evidence.leaves(case, demand)
         if demand.promised and leaves and leaves > demand.promised:
             message = f"{demand.sku} leaves {_day(leaves)}, promised was {_day(demand.promised)}; tell the shop."
             yield _alarm("promised", demand.key, message)
+
+
+def _wishes(case: Case) -> Iterator[Breach]:
+    """Nobody was promised a day before the one it is wanted, or may leave, on."""
+    for demand in case.demands:
+        if demand.promised and demand.leaves_from and demand.promised < demand.leaves_from:
+            message = (
+                f"{demand.sku} is promised for {_day(demand.promised)} and may leave on {_day(demand.leaves_from)} "
+                "at the earliest; ask the shop."
+            )
+            yield _alarm("wanted", demand.key, message)
+
+
+_RULES: tuple[Callable[[Case], Iterator[Breach]], ...] = (
+    _pegs, _contents, _sizes, _quotas, _minutes, _days, _waits, _cover, _deposits, _balances, _supply, _promises,
+    _wishes,
+)  # fmt: skip
 
 
 # ── words ────────────────────────────────────────────────────────────────────

@@ -55,19 +55,40 @@ class Take(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A plan with everything it is judged by."""
+    """A plan with everything it is judged by; ``of``: only what these demands touch is judged."""
 
     shop: Shop
     plan: Plan
     demands: Sequence[Demand]
     stock: tuple[OnHand, ...]
     first_day: date | None
+    of: frozenset[str] | None = None
+
+    def is_judged(self, demand: str) -> bool:
+        """Is this demand looked at?"""
+        return self.of is None or demand in self.of
+
+    @cached_property
+    def _known(self) -> dict[tuple[Sku, str], Operation | None]:
+        """Steps that were looked up before."""
+        return {}
+
+    @cached_property
+    def takes(self) -> dict[tuple[Sku, str], tuple["Take", ...]]:
+        """What one piece takes off the shelf at a step, as far as it was asked for before."""
+        return {}
+
+    @cached_property
+    def yields(self) -> dict[tuple[Sku, str], Fraction]:
+        """The yield of a step, as far as it was asked for before."""
+        return {}
 
     @cached_property
     def steps(self) -> dict[tuple[str, Sku, str], list[Step]]:
         """Pieces by (peg, sku, step): by day, done ones first."""
         found: dict[tuple[str, Sku, str], list[Step]] = defaultdict(list)
-        for load, portion, operation in self.portions():
+        judged = ((load, p, step) for load, p, step in self.portions() if self.is_judged(p.demand))
+        for load, portion, operation in judged:
             expected = portion.pieces * self.yield_of(portion.sku, operation)
             out = Fraction(portion.counted) if load.done else expected
             # Of what is begun whole pieces can be counted on, no halves.
@@ -92,21 +113,29 @@ class Case:
 
     def operation(self, portion: Portion) -> Operation | None:
         """The step of a portion, if its recipe knows it."""
-        return next((o for o in self.operations(portion.sku) if o.code == portion.operation), None)
+        key = (portion.sku, portion.operation)
+        if key not in self._known:
+            self._known[key] = next((o for o in self.operations(portion.sku) if o.code == portion.operation), None)
+        return self._known[key]
 
     def portions(self, *, todo: bool = False) -> Iterator[tuple[Load, Portion, Operation]]:
         """Every portion whose step is known, with its load and its step."""
-        for load in self.plan.loads:
-            for portion in load.portions if not (todo and load.done) else ():
-                if operation := self.operation(portion):
-                    yield load, portion, operation
+        return (found for found in self._portions if not (todo and found[0].done))
+
+    @cached_property
+    def _portions(self) -> tuple[tuple[Load, Portion, Operation], ...]:
+        """All of them, gone through by every rule."""
+        of_loads = ((load, portion) for load in self.plan.loads for portion in load.portions)
+        return tuple((load, p, operation) for load, p in of_loads if (operation := self.operation(p)))
 
     def yield_of(self, sku: Sku, operation: Operation) -> Fraction:
         """The share that comes good out of a step; the last one bears the loss of the whole making too."""
-        item = self.item(sku)
-        share = Fraction(operation.yield_share)
-        last = self.operations(sku)[-1] == operation
-        return share * Fraction(item.yield_share) if item and last else share
+        key = (sku, operation.code)
+        if key not in self.yields:
+            item, last = self.item(sku), self.operations(sku)[-1] == operation
+            share = Fraction(operation.yield_share)
+            self.yields[key] = share * Fraction(item.yield_share) if item and last else share
+        return self.yields[key]
 
     def yield_from(self, sku: Sku, position: int) -> Fraction:
         """The share of pieces into a step, by its place, that comes good out of the last."""
@@ -121,10 +150,50 @@ class Case:
         found = item.shortage_risk if item and item.shortage_risk is not None else self.catalogue.shortage_risk
         return None if found is None else Fraction(found)
 
+    @cached_property
+    def days(self) -> frozenset[date]:
+        """The days that are judged, where not all are: those on which the demands have something to do."""
+        return frozenset(load.day for load in self.plan.loads for p in load.portions if self.is_judged(p.demand))
+
+    @cached_property
+    def loads(self) -> tuple[Load, ...]:
+        """The loads of the days that are judged."""
+        return self.plan.loads if self.of is None else tuple(load for load in self.plan.loads if load.day in self.days)
+
+    @cached_property
+    def own_loads(self) -> tuple[Load, ...]:
+        """The loads that hold something of the demands that are judged."""
+        if self.of is None:
+            return self.plan.loads
+        return tuple(load for load in self.loads if any(p.demand in self.of for p in load.portions))
+
+    def portions_on_days(self) -> Iterator[tuple[Load, Portion, Operation]]:
+        """Every portion of these loads whose step is known, with its load and its step."""
+        for load in self.loads:
+            for portion in load.portions:
+                if operation := self.operation(portion):
+                    yield load, portion, operation
+
+    @cached_property
+    def touched(self) -> frozenset[Sku]:
+        """The skus that the demands make, take or pick, where not all are judged."""
+        own = [(p, o) for _, p, o in self.portions() if self.is_judged(p.demand)]
+        took = {take.sku for p, o in own for take in taken(self, p, o)}
+        return frozenset(took | {p.sku for p, _ in own} | {demand.sku for demand in self.demands})
+
+    def is_touched(self, sku: Sku) -> bool:
+        """Is the stock of a sku judged?"""
+        return self.of is None or sku in self.touched
+
     def is_part(self, sku: Sku) -> bool:
         """Is it made for use in others?"""
         item = self.item(sku)
         return item is not None and item.kind is ItemKind.PART
+
+    def is_awaited(self, sku: Sku) -> bool:
+        """Is it a material that the plan waits for?"""
+        item = self.item(sku)
+        return item is not None and item.kind is ItemKind.MATERIAL and item.binds_plan
 
     def is_product(self, sku: Sku) -> bool:
         """Is it sold?"""
@@ -160,9 +229,13 @@ def grams_in(case: Case, load: Load, equipment: Equipment) -> Fraction:
     for portion in load.portions:
         if operation := case.operation(portion):
             what, grams = _melted(case, portion, operation)
-            wax = sum((part for line, part in mixed(what) if line.basis is Basis.SHARE), Fraction(0)) if what else 1
-            total += grams * (wax or 1) if equipment.load_basis == "carrier" else grams
+            total += grams * _wax(what) if what and equipment.load_basis == "carrier" else grams
     return total
+
+
+def _wax(melt: Item) -> Fraction:
+    """The wax in a gram of a melt; all of it where nothing is shared out."""
+    return sum((part for line, part in mixed(melt) if line.basis is Basis.SHARE), Fraction(0)) or Fraction(1)
 
 
 def _melted(case: Case, portion: Portion, operation: Operation) -> tuple[Item | None, Fraction]:
@@ -199,11 +272,16 @@ def mixed(item: Item) -> list[tuple[RecipeLine, Fraction]]:
     return found + [(line, Fraction(line.quantity)) for line in lines if line.basis is Basis.LOAD_ON_TOTAL]
 
 
-def daily_loads(equipment: Equipment | None) -> int | None:
-    """Loads that all of it take a day; ``None`` where that never binds."""
-    if equipment is None or equipment.loads_per_day is None:
+def daily_loads(case: Case, code: str, day: date) -> int | None:
+    """Loads that all of an equipment that can be used take on a day; ``None`` where that never binds."""
+    equipment = case.catalogue.equipment.get(code)
+    if equipment is None:
         return None
-    return equipment.count * equipment.loads_per_day
+    broken = [o.count for o in case.shop.outages if o.equipment == code and o.first <= day <= (o.last or day)]
+    usable = equipment.count - sum(broken)
+    if usable < 1:
+        return 0
+    return None if equipment.loads_per_day is None else usable * equipment.loads_per_day
 
 
 def own_minutes(case: Case, load: Load) -> tuple[str, Fraction]:
@@ -248,54 +326,152 @@ def matched(before: Sequence[Step], after: Sequence[Step], longest: int | None =
 
 
 def changes(case: Case) -> Mapping[Sku, Mapping[date, Fraction]]:
-    """What comes and goes of each sku by day: stock, parts to come, parts to use, picks. What is done is in stock."""
+    """What comes and goes of each part and product by day: stock, what is to come, to use, picked.
+
+    What is done is in stock. Materials have a sum of their own: ``awaited``.
+    """
     found: dict[Sku, dict[date, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
     for on_hand in case.stock:
-        found[on_hand.sku][on_hand.usable_on] += on_hand.quantity
+        if case.is_touched(on_hand.sku) and not case.is_awaited(on_hand.sku):
+            found[on_hand.sku][on_hand.usable_on] += on_hand.quantity
     for pick in case.plan.picks:
-        found[pick.sku][pick.sellable_on] -= pick.pieces
-    for load, portion, operation in case.portions(todo=True):
-        for take in taken(case, portion, operation):
-            # What is weighed for a begun load has left the shelf.
-            if not (load.begun and take.weighed):
-                found[take.sku][load.day] -= take.each * portion.pieces
-        if case.is_part(portion.sku) and operation == case.operations(portion.sku)[-1]:
-            usable = load.day + max(operation.nights_min, operation.days_min) * A_DAY
-            found[portion.sku][usable] += case.yield_of(portion.sku, operation) * portion.pieces
+        if case.is_touched(pick.sku):
+            found[pick.sku][pick.sellable_on] -= pick.pieces
+    for day, sku, quantity in _off_the_shelf(case):
+        if not case.is_awaited(sku):
+            found[sku][day] -= quantity
+    for day, sku, quantity in _onto_the_shelf(case):
+        found[sku][day] += quantity
     return found
 
 
-def taken(case: Case, portion: Portion, operation: Operation) -> Iterator[Take]:
-    """Parts out of stock, and how many, that one piece takes at a step: parts that have steps of their own."""
-    item = case.item(portion.sku)
+def _onto_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction]]:
+    """(day, sku, quantity) of all parts that come of loads to do."""
+    for load, portion, operation in case.portions(todo=True):
+        is_part = case.is_part(portion.sku) and case.is_touched(portion.sku)
+        if is_part and operation == case.operations(portion.sku)[-1]:
+            usable = load.day + max(operation.nights_min, operation.days_min) * A_DAY
+            yield usable, portion.sku, case.yield_of(portion.sku, operation) * portion.pieces
+
+
+def awaited(case: Case) -> Mapping[Sku, Mapping[date, Fraction]]:
+    """What loads to do take of each material that the plan waits for, by day."""
+    found: dict[Sku, dict[date, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
+    for day, sku, quantity in _off_the_shelf(case):
+        if case.is_awaited(sku):
+            found[sku][day] += quantity
+    return found
+
+
+def _off_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction]]:
+    """(day, sku, quantity) of all that loads to do take; what is weighed for a begun load has left the shelf."""
+    judged: dict[tuple[Sku, str], tuple[Take, ...]] = {}
+    for load, portion, operation in case.portions(todo=True):
+        key = (portion.sku, portion.operation)
+        if key not in judged:
+            judged[key] = tuple(take for take in taken(case, portion, operation) if case.is_touched(take.sku))
+        for take in judged[key]:
+            if not (load.begun and take.weighed):
+                yield load.day, take.sku, take.each * portion.pieces
+
+
+def taken(case: Case, portion: Portion, operation: Operation) -> tuple[Take, ...]:
+    """What one piece takes off the shelf at a step: parts that have steps of their own, materials that bind."""
+    key = (portion.sku, operation.code)
+    if key not in case.takes:
+        case.takes[key] = tuple(_taken(case, portion.sku, operation))
+    return case.takes[key]
+
+
+def _taken(case: Case, sku: Sku, operation: Operation) -> Iterator[Take]:
+    item = case.item(sku)
     if item is None or item.recipe is None:
         return
     melts = {step.melt for step in item.recipe.operations}
     first = operation == item.recipe.operations[0]
     for line in item.recipe.lines:
+        code = _stands_for(case, line, sku.scent)
         melted = line.component == operation.melt and line.component is not None
         here = line.step in ({"", operation.code} if melted or (first and line.component not in melts)
                              else {operation.code})  # fmt: skip
-        if here and line.basis is Basis.PER_PIECE and line.component:
-            yield from _shelf(case, line.component, portion.sku.scent, Fraction(line.quantity), weighed=melted)
+        if here and line.basis is Basis.PER_PIECE and code:
+            yield from _shelf(
+                case, code, sku.scent, Fraction(line.quantity) / _kept(case, code, melted), weighed=melted
+            )
     for line, part in mixed(item) if item.unit is Unit.GRAM else []:
-        if line.component and line.step in ({"", operation.code} if first else {operation.code}):
-            each = part / (1 - Fraction(item.loss))
-            yield from _shelf(case, line.component, portion.sku.scent, each, weighed=True)
+        code = _stands_for(case, line, sku.scent)
+        if code and line.step in ({"", operation.code} if first else {operation.code}):
+            yield from _shelf(case, code, sku.scent, part / (1 - Fraction(item.loss)), weighed=True)
+
+
+def _stands_for(case: Case, line: RecipeLine, scent: str) -> str:
+    """The item a line is of; the oil of the scent where it names none."""
+    if line.component is not None:
+        return line.component
+    return case.catalogue.scents[scent].oil if scent in case.catalogue.scents else ""
+
+
+def _kept(case: Case, code: str, melted: bool) -> Fraction:  # noqa: FBT001  (of one thing, is it melted?)
+    """What is left of a gram of a bought material that is melted as it is."""
+    item = case.catalogue.items[code]
+    return 1 - Fraction(item.loss) if melted and item.kind is ItemKind.MATERIAL else Fraction(1)
 
 
 def _shelf(case: Case, code: str, scent: str, each: Fraction, *, weighed: bool) -> Iterator[Take]:
-    """A part with steps stands on the shelf; one without is mixed for the load, from what it is mixed of."""
+    """A part with steps, or a material that binds, stands on the shelf; a part without is mixed, from what it is of."""
     item = case.catalogue.items[code]
-    if item.kind is not ItemKind.PART or item.recipe is None:
-        return
-    if item.recipe.operations:
+    if case.is_awaited(Sku(code)) or (item.kind is ItemKind.PART and item.recipe and item.recipe.operations):
         yield Take(Sku(code, scent if item.scented else ""), each, weighed)
-        return
-    for line, part in mixed(item):
-        if line.component:
-            grams = each * part / (1 - Fraction(item.loss))
-            yield from _shelf(case, line.component, scent, grams, weighed=True)
+    elif item.kind is ItemKind.PART:
+        for line, part in mixed(item):
+            if inner := _stands_for(case, line, scent):
+                yield from _shelf(case, inner, scent, each * part / (1 - Fraction(item.loss)), weighed=True)
+
+
+def unmet(case: Case, material: Sku, needed: Mapping[date, Fraction]) -> tuple[date, Fraction] | None:
+    """The first day on which the books don't have what is taken of a material, and how much is missing.
+
+    Of what is good that day the first to expire is used first.
+    """
+    there = sorted(
+        (lot.expires_on or date.max, lot.usable_on, n) for n, lot in enumerate(case.stock) if lot.sku == material
+    )
+    left = {n: case.stock[n].quantity for _, _, n in there}
+    for day in sorted(needed):
+        missing = needed[day]
+        for until, since, n in there:
+            if since <= day <= until:
+                used = min(missing, left[n])
+                left[n] -= used
+                missing -= used
+        if missing > 0:
+            return day, missing
+    return None
+
+
+def never_there(case: Case, sku: Sku, pieces: int) -> Sku | None:
+    """A material of which more goes into so many pieces, made anew, than is left in stock and on order."""
+    if not any(case.is_awaited(Sku(code)) for code in case.catalogue.items):
+        return None
+    left: dict[Sku, Fraction] = defaultdict(Fraction)
+    for lot in case.stock:
+        left[lot.sku] += lot.quantity
+    for material, by_day in awaited(case).items():
+        left[material] -= sum(by_day.values())
+    needed = _through_all_levels(case, sku, Fraction(pieces))
+    return next((material for material in sorted(needed) if needed[material] > left[material]), None)
+
+
+def _through_all_levels(case: Case, sku: Sku, pieces: Fraction) -> dict[Sku, Fraction]:
+    found: dict[Sku, Fraction] = defaultdict(Fraction)
+    for position, operation in enumerate(case.operations(sku)):
+        starts = pieces / case.yield_from(sku, position)
+        for take in taken(case, Portion("", sku, operation.code, 1), operation):
+            own = {take.sku: take.each * starts}
+            deeper = own if case.is_awaited(take.sku) else _through_all_levels(case, take.sku, take.each * starts)
+            for material, quantity in deeper.items():
+                found[material] += quantity
+    return found
 
 
 # ── when it leaves ───────────────────────────────────────────────────────────
@@ -308,13 +484,13 @@ def _cure_days(case: Case, sku: Sku, operation: Operation) -> int:
 
 
 def leaves(case: Case, demand: Demand) -> date | None:
-    """The first work day on which the last piece is sellable and finished; ``None`` when there is no piece."""
+    """The first work day on which the last piece is sellable, finished and wanted; ``None`` when there is no piece."""
     days = [pick.sellable_on for pick in case.plan.picks if pick.demand == demand.key]
     for operation in case.operations(demand.sku):
         cure = _cure_days(case, demand.sku, operation) * A_DAY
         steps = case.steps.get((demand.key, demand.sku, operation.code), [])
         days += [step.day + cure for step in steps if step.out]
-    return _work_day_from(case.shop, max(days)) if days else None
+    return _work_day_from(case.shop, max([*days, demand.leaves_from or date.min])) if days else None
 
 
 def _work_day_from(shop: Shop, day: date) -> date | None:

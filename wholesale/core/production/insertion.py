@@ -3,24 +3,26 @@
 from collections.abc import Iterator
 from datetime import date
 from fractions import Fraction
+from itertools import chain
 
-from wholesale.core.catalogue import Operation, Sku
+from wholesale.core.catalogue import Sku
+from wholesale.core.production import supply
 from wholesale.core.production.bench import Bench, Task, usable_on
 from wholesale.core.production.calendar import ONE_DAY
 from wholesale.core.production.course import Course, course, is_settled
 from wholesale.core.production.making import LAST_DAY, Making, PartMaking, part_shares
+from wholesale.core.production.reasons import no_room
+from wholesale.core.production.supply import Supplied
 from wholesale.core.production.work import Demand, Pick, Placed, Plan, Shop
 from wholesale.core.values import Refusal, ceil_div, day_words
-
-#: So many days ahead full days are looked for at once.
-_AHEAD = 60
 
 
 class Insertion(Making):
     """Places a demand's pieces; the step that starts the cure goes on the earliest day it can.
 
     ``on_course`` says what of the demand waits where; without it all pieces are new.
-    ``history`` holds the loads behind that.
+    ``history`` holds the loads behind that. ``supplied`` is, once it ran, the material
+    that was waited for.
     """
 
     def __init__(
@@ -33,35 +35,10 @@ class Insertion(Making):
         self.anchored = 0
         self._last_ready: dict[int, date] = {}
         self._part_shares: dict[Sku, tuple[Fraction, ...]] = {}
-        super().__init__(shop, bench, demand.key, demand.sku, self.on_course.shares)
+        self.supplied: Supplied | None = None
+        first_day = max(bench.first_day, demand.starts_from or bench.first_day)
+        super().__init__(shop, bench, demand.key, demand.sku, self.on_course.shares, first_day)
         self.anchor = shop.catalogue.recipe(demand.sku.item).cure_step if self.steps else 0
-        self.full = self._full_days()
-
-    def _full_days(self) -> frozenset[tuple[Sku, str, date]]:
-        """Days that have no room for a step before anything is booked: only where parts are made of parts.
-
-        There the same days are asked for hundreds of times; a booking only takes room.
-        """
-        tasks = [task for sku in self._parts_below() for task in (Task(sku, s) for s in self._steps_of(sku))]
-        days = [self.bench.first_day + n * ONE_DAY for n in range(min(_AHEAD, self.shop.horizon_days))]
-        if len(tasks) < 2 or not any(self.bench.parts_of(task) for task in tasks):
-            return frozenset()
-        return frozenset((t.sku, t.operation.code, day) for t in tasks for day in days if not self.bench.room(t, day))
-
-    def _parts_below(self) -> list[Sku]:
-        """Every part that goes into the demand's pieces, through all levels."""
-        found: dict[Sku, None] = {}
-        waiting = [self.sku]
-        while waiting:
-            sku = waiting.pop()
-            for part in (part.sku for step in self._steps_of(sku) for part in self.bench.parts_of(Task(sku, step))):
-                if part not in found:
-                    found[part] = None
-                    waiting.append(part)
-        return list(found)
-
-    def _steps_of(self, sku: Sku) -> tuple[Operation, ...]:
-        return self.shop.catalogue.steps(sku.item)
 
     def run(self) -> list[Placed]:
         """Place all pieces, the furthest along first; what stock covers is not made."""
@@ -73,7 +50,16 @@ class Insertion(Making):
             self.shares = self.on_course.shares
         if self.on_course.begins and not self.steps:
             raise self._not_made(self.on_course.fresh)
+        if self.on_course.begins:
+            self.bench.refuse_unworkable(self.sku)
+        self._look_for_materials()
         return [*placed, *self._made()]
+
+    def _look_for_materials(self) -> None:
+        """Note the material that is waited for; a ``Refusal``, before a day is tried, when it will never be enough."""
+        needed = supply.needs(self.bench, self.sku, self.on_course.into)
+        supply.refuse_never(self.bench, needed)
+        self.supplied = supply.awaited(self.bench, needed, self.first_day)
 
     def _not_made(self, missing: int) -> Refusal:
         message = (
@@ -85,11 +71,11 @@ class Insertion(Making):
     def _from_stock(self, most: int) -> list[Placed]:
         """Reserve free finished pieces, soonest sellable first."""
         sku, left, placed = self.demand.sku, most, []
-        for day in [self.bench.first_day, *self.bench.supply_days(sku)] if most else []:
+        for day in [self.first_day, *self.bench.supply_days(sku)] if most else []:
             take = min(left, int(self.bench.free_on(sku, day)))
-            if take and day >= self.bench.first_day:
+            if take and day >= self.first_day:
                 self.bench.pick(Pick(self.demand.key, sku, take, day))
-                leaves = self.bench.calendar.work_from(day)
+                leaves = self._leaves(day)
                 placed.append(
                     Placed(demand=self.demand.key, sku=sku, pieces=take, steps=(), sellable_on=day, leaves=leaves)
                 )
@@ -110,23 +96,66 @@ class Insertion(Making):
     def _from(self, step: int, *, lowest: bool) -> Iterator[Placed]:
         """Groups of pieces that begin at a step, as many each day as can pass the anchor step on it."""
         left = self.on_course.into[self.anchor] - self.anchored if lowest else self._to_anchor(step)
-        day = self.bench.first_day
-        last = day + self.shop.horizon_days * ONE_DAY
+        last = self.first_day + self.shop.horizon_days * ONE_DAY
         cure = self.steps[self.anchor].cure_days or 0
-        while left and day <= last:
+        one_piece = self._one_piece(step)
+        day = self._next_day(one_piece, self.first_day, last)
+        while left and day:
             days: dict[int, date] = {}
-            if self.bench.calendar.is_work(day) and (pieces := self.book_most(left, self.anchor, day, days)):
+            if pieces := self.book_most(left, self.anchor, day, days):
                 self.anchored += pieces
                 left -= pieces
                 yield from self._finish(day, day + cure * ONE_DAY, self.anchor + 1, days)
-            day += ONE_DAY
+            day = self._next_day(one_piece, day + ONE_DAY, last)
         if left:
-            raise self._no_room()
+            raise self._no_room(one_piece)
 
-    def _no_room(self) -> Refusal:
+    def _one_piece(self, step: int) -> supply.Needs:
+        """Materials that not one piece can do without, from a step to the one that starts the cure."""
+        return supply.needs(self.bench, self.sku, [int(step <= at <= self.anchor) for at in range(len(self.steps))])
+
+    def _next_day(self, needed: supply.Needs, day: date, last: date) -> date | None:
+        """The first day from ``day`` on with room for the anchor step, once there were the materials for one piece.
+
+        What is taken at a step before may be past its day by then.
+        """
+        first = self.first_day
+        days = [self.bench.free_from(material, each, first) for material, each in needed.items()]
+        covered = [on for on in days if on is not None]
+        if len(covered) < len(days):
+            return None
+        begins = self._earliest(self.anchor, last)
+        return begins and self.bench.first_room(self.task(self.anchor), max([day, begins, *covered]), last)
+
+    def _earliest(self, step: int, last: date) -> date | None:
+        """No piece can go into a step before this day, by the room for it and for what must go before; if ever."""
+        day = self.first_day
+        if step and not self.bench.free_on(self.out_of(step - 1), LAST_DAY):
+            before = self._earliest(step - 1, last) if step > self.first_step else None
+            if before is None:
+                return None
+            day = usable_on(self.steps[step - 1], before)
+        for part, each, _ in self.bench.parts_of(self.task(step)):
+            day = max(day, self._earliest_part(part, each, last))
+        return self.bench.first_room(self.task(step), day, last)
+
+    def _earliest_part(self, part: Sku, each: Fraction, last: date) -> date:
+        """No piece has this part before this day: it is free by then, or there is room to make it."""
+        steps = self.shop.catalogue.steps(part.item)
+        free = self.bench.free_from(part, each, self.first_day)
+        room = self.bench.first_room(Task(part, steps[-1]), self.first_day, last) if steps else None
+        made = usable_on(steps[-1], room) if room else LAST_DAY
+        return min(made, free or LAST_DAY)
+
+    def _no_room(self, one_piece: supply.Needs) -> Refusal:
+        """Why pieces are left over: a material that never comes, or no room within the horizon."""
         left = ceil_div(self.on_course.good, 1) - self.made
-        message = f"{self.sku}: {left} pieces find no room in the next {self.shop.horizon_days} days."
-        return Refusal("no_room", message, "cases")
+        needed = supply.needs(self.bench, self.sku, course(self.shop.catalogue, self.sku, left).into)
+        supply.refuse_never(self.bench, needed)
+        for material, each in one_piece.items():
+            if self.bench.free_from(material, each, self.first_day) is None:
+                return supply.never_comes(self.shop.catalogue.items[material.item], needed.get(material, each))
+        return no_room(self.bench, self.sku, left, self.first_day)
 
     def _to_anchor(self, step: int) -> int:
         """Of the pieces that wait for a step, whole ones to count on at the anchor step."""
@@ -137,14 +166,14 @@ class Insertion(Making):
 
     def _cured(self, step: int) -> Iterator[Placed]:
         """Pieces already curing: only the steps after it are left."""
-        day = self.bench.calendar.work_from(self.bench.first_day)
+        day = self.bench.calendar.work_from(self.first_day)
         cured_from = self._done(self.anchor) or day
         cure = self.steps[self.anchor].cure_days or 0
         yield from self._finish(self._done(step - 1) or day, cured_from + cure * ONE_DAY, step, {})
 
     def _finish(self, day: date, sellable: date, step: int, days: dict[int, date]) -> Iterator[Placed]:
         """Book the steps after the cure began and find the leaving day."""
-        leaves = self.bench.calendar.work_from(max(sellable, self.bench.first_day))
+        leaves = self.bench.calendar.work_from(max(sellable, self.first_day))
         for later in range(step, len(self.steps)):
             ready = self._ready(later, day)
             pieces = int(self.bench.free_on(self.out_of(later - 1), ready))
@@ -156,9 +185,13 @@ class Insertion(Making):
         if good := self._come_good():
             steps = tuple((self.steps[i].code, days[i]) for i in sorted(days))
             yield Placed(
-                demand=self.key, sku=self.sku, pieces=good, steps=steps, sellable_on=sellable, leaves=leaves,
-                note=self._too_old(days),
+                demand=self.key, sku=self.sku, pieces=good, steps=steps, sellable_on=sellable,
+                leaves=self._leaves(leaves), note=self._too_old(days),
             )  # fmt: skip
+
+    def _leaves(self, ready: date) -> date:
+        """The work day on which what is ready leaves: no sooner than it is wanted."""
+        return self.bench.calendar.work_from(max(ready, self.demand.leaves_from or ready))
 
     def _too_old(self, days: dict[int, date]) -> str:
         """What to tell when pieces that wait for their step will have waited too long; the maker decides about them."""
@@ -193,18 +226,17 @@ class Insertion(Making):
     def _downstream(self, step: int, pieces: int, ready: date, leaves: date) -> date:
         """Book a step after the cure began: late, but before the leaving day where there is room. The last day used."""
         task, calendar = self.task(step), self.bench.calendar
-        before = list(calendar.work_days(max(ready, self.bench.first_day), leaves - ONE_DAY))
-        after = calendar.work_days(max(leaves, ready, self.bench.first_day), leaves + self.shop.horizon_days * ONE_DAY)
+        before = list(calendar.work_days(max(ready, self.first_day), leaves - ONE_DAY))
+        after = calendar.work_days(max(leaves, ready, self.first_day), leaves + self.shop.horizon_days * ONE_DAY)
         last = ready
-        for day in (*reversed(before), *after):
+        for day in chain(reversed(before), after):
             take = min(pieces, self.bench.room(task, day))
             if take and self._book_later(step, day, take):
                 pieces -= take
                 last = max(last, day)
             if not pieces:
                 return last
-        message = f"{self.sku}: no minutes left for step {task.operation.name} in the horizon."
-        raise Refusal("no_room", message, "cases")
+        raise no_room(self.bench, self.sku, pieces, self.first_day)
 
     def _book_later(self, step: int, day: date, pieces: int) -> bool:
         mark = self.bench.mark()
@@ -229,4 +261,4 @@ class Insertion(Making):
         if part not in self._part_shares:
             in_all = each * self.on_course.into[step] - self.bench.free_on(part, LAST_DAY)
             self._part_shares[part] = part_shares(self.shop, part, max(in_all, missing))
-        return PartMaking(self.shop, self.bench, self.key, part, self._part_shares[part])
+        return PartMaking(self.shop, self.bench, self.key, part, self._part_shares[part], self.first_day)

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from datetime import date
 from fractions import Fraction
 
-from wholesale.core.catalogue import Sku
-from wholesale.core.production.bench import Bench, Flow, Task, days_back, usable_on
+from wholesale.core.catalogue import NO_LIMIT, Operation, Sku
+from wholesale.core.production.bench import Bench, Flow, Task, days_back, latest_for, usable_on
 from wholesale.core.production.calendar import ONE_DAY
 from wholesale.core.production.work import Shop
 from wholesale.core.production.yields import risk_of, starts, step_yields, yields_from
@@ -23,20 +23,22 @@ class Making:
     """Books one sku's steps for one demand on a bench.
 
     ``shares`` is pieces of the next step (good ones, after the last) that each piece
-    into a step is counted for. Nothing begins before ``first_step``: it waits there.
+    into a step is counted for. Nothing begins before ``first_day``, nor before
+    ``first_step``: it waits there.
     """
 
-    def __init__(self, shop: Shop, bench: Bench, key: str, sku: Sku, shares: tuple[Fraction, ...]) -> None:
+    def __init__(
+        self, shop: Shop, bench: Bench, key: str, sku: Sku, shares: tuple[Fraction, ...], first_day: date
+    ) -> None:
         self.shop = shop
         self.bench = bench
         self.key = key
         self.sku = sku
         self.shares = shares
+        self.first_day = first_day
         self.first_step = 0
         #: Since when pieces really stand ready after a step: the maker decides whether they are too old.
         self.waited: dict[int, date] = {}
-        #: (sku, step, day) that have no room whatever else is booked: nothing is tried there.
-        self.full: frozenset[tuple[Sku, str, date]] = frozenset()
         self.steps = shop.catalogue.steps(sku.item)
         self._tasks = [Task(sku, step) for step in self.steps]
 
@@ -68,12 +70,15 @@ class Making:
     def book_most(self, left: int, step: int, day: date, days: dict[int, date]) -> int:
         """Book the most pieces (up to ``left``) that can go into a step on a day with all before it, and say how many.
 
-        Where not one piece can there is no use in trying more.
+        Mostly all can that find room themselves, so that is tried first.
         """
         most = min(left, self.bench.room(self.task(step), day))
-        if not most or not self._fits(1, step, day):
+        if not most or not self._could(step, day):
             return 0
-        return most if self.into(step, most, day, days) else self._book_fewer(most, step, day, days)
+        most = min(most, self._could_come(step - 1, day))
+        if self.into(step, most, day, days):
+            return most
+        return self._book_fewer(most, step, day, days) if most > 1 and self._fits(1, step, day) else 0
 
     def _book_fewer(self, most: int, step: int, day: date, days: dict[int, date]) -> int:
         pieces = largest(most - 1, lambda n: self._fits(n, step, day))
@@ -85,6 +90,44 @@ class Making:
         fits = self.into(step, pieces, day, {})
         self.bench.back_to(mark)
         return fits
+
+    def _could(self, step: int, day: date) -> bool:
+        """Might one piece go into a step on a day? Not where what it needs finds no room, whatever else is booked."""
+        parts = self.bench.parts_of(self.task(step))
+        return all(self._could_take(part, each, day) for part, each, _ in parts) and self._could_follow(step - 1, day)
+
+    def _could_take(self, part: Sku, each: Fraction, day: date) -> bool:
+        if self.bench.free_on(part, day) >= each:
+            return True
+        steps = self.shop.catalogue.steps(part.item)
+        if not steps:
+            return False
+        latest = latest_for(steps[-1], day)
+        return self.bench.first_room(Task(part, steps[-1]), self._since(steps[-1], day), latest) is not None
+
+    def _since(self, last: Operation, by: date) -> date:
+        """What keeps for so many days only is not made before."""
+        return self.first_day if last.days_max is None else max(self.first_day, by - last.days_max * ONE_DAY)
+
+    def _could_follow(self, step: int, before: date) -> bool:
+        if step < 0 or self.bench.free_on(self.out_of(step), before):
+            return True
+        task = self.task(step)
+        return step >= self.first_step and any(
+            self.bench.room(task, day) and self._could(step, day) for day in self._window(step, before)
+        )
+
+    def _could_come(self, step: int, before: date) -> int:
+        """Pieces that a step might hand on by ``before``, by its room alone; where some are lost it is not asked."""
+        if step < 0 or self.shares[step] != 1:
+            return NO_LIMIT
+        task = self.task(step)
+        room = sum(self.bench.room(task, day) for day in self._window(step, before)) if step >= self.first_step else 0
+        return room + int(self.bench.free_on(self.out_of(step), before))
+
+    def _window(self, step: int, before: date) -> list[date]:
+        """Days on which a step may be done so that the next may follow, latest first."""
+        return [day for day in days_back(self.steps[step], before) if day >= self.first_day]
 
     def _book(self, step: int, day: date, pieces: int) -> bool:
         task = self.task(step)
@@ -116,9 +159,7 @@ class Making:
         if step < self.first_step or not self.shares[step]:
             return False
         pieces = ceil_div(missing, self.shares[step])
-        window = [
-            day for day in days_back(self.steps[step], before) if day >= self.bench.first_day and self._open(step, day)
-        ]
+        window = self._window(step, before)
         in_vain: set[date] = set()
         for room in (self.bench.joinable, self.bench.room):
             for day in window:
@@ -129,25 +170,17 @@ class Making:
                     in_vain.add(day)
         return pieces == 0
 
-    def _open(self, step: int, day: date) -> bool:
-        return (self.sku, self.steps[step].code, day) not in self.full
-
     def _take_parts(self, step: int, pieces: int, day: date) -> bool:
         """Take the parts a step needs on ``day``, making what is missing; ``False`` when they can't be there."""
         for part, each, _ in self.bench.parts_of(self.task(step)):
             missing = each * pieces - self.bench.free_on(part, day)
-            if missing > 0 and not self._makes(step, part, each, missing, day):
+            if missing > 0 and not self._part(step, part, each, missing).make(missing, day):
                 return False
             self.bench.supply(part, day, -each * pieces)
         return True
 
-    def _makes(self, step: int, part: Sku, each: Fraction, missing: Fraction, by: date) -> bool:
-        making = self._part(step, part, each, missing)
-        making.full = self.full
-        return making.make(missing, by)
-
     def _part(self, step: int, part: Sku, each: Fraction, missing: Fraction) -> "PartMaking":
-        return PartMaking(self.shop, self.bench, self.key, part, part_shares(self.shop, part, missing))
+        return PartMaking(self.shop, self.bench, self.key, part, part_shares(self.shop, part, missing), self.first_day)
 
 
 class PartMaking(Making):
@@ -158,26 +191,20 @@ class PartMaking(Making):
         return self.sku if step == len(self.steps) - 1 else super().out_of(step)
 
     def make(self, missing: Fraction, by: date) -> bool:
-        """Make so many good parts as early as there is room; starts = missing ÷ yield, rounded up."""
+        """Make so many good parts as early as there is room; starts = missing ÷ yield, rounded up.
+
+        What has no steps, a material, nobody makes.
+        """
+        if not self.steps:
+            return False
         last = len(self.steps) - 1
+        task, latest = self.task(last), latest_for(self.steps[last], by)
         pieces = ceil_div(missing, self.shares[last])
-        day = self._first_day(by)
-        while pieces and usable_on(self.steps[last], day) <= by:
-            pieces -= self.book_most(pieces, last, day, {}) if self._open(last, day) else 0
-            day += ONE_DAY
+        day = self.bench.first_room(task, self._since(self.steps[last], by), latest)
+        while pieces and day:
+            pieces -= self.book_most(pieces, last, day, {})
+            day = self.bench.first_room(task, day + ONE_DAY, latest)
         return pieces == 0
-
-    def book_most(self, left: int, step: int, day: date, days: dict[int, date]) -> int:
-        """Book the most pieces that can go into a step on a day; mostly all can, so that is tried first."""
-        most = min(left, self.bench.room(self.task(step), day))
-        if not most or self.into(step, most, day, days):
-            return most
-        return self._book_fewer(most, step, day, days) if most > 1 and self._fits(1, step, day) else 0
-
-    def _first_day(self, by: date) -> date:
-        """What keeps for so many days only is not made before."""
-        longest = self.steps[-1].days_max
-        return self.bench.first_day if longest is None else max(self.bench.first_day, by - longest * ONE_DAY)
 
 
 def part_shares(shop: Shop, part: Sku, good: Fraction) -> tuple[Fraction, ...]:

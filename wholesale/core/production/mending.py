@@ -1,17 +1,15 @@
 """Planning again: what still has its place stays, what is overdue or short is lifted out and placed anew."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
-from typing import NamedTuple
 
 from wholesale.core.catalogue import Catalogue, ItemKind, Sku
-from wholesale.core.production.bench import Bench, Flow, usable_on
+from wholesale.core.production.bench import Bench, Flow, Task, usable_on
 from wholesale.core.production.course import course_of, is_settled, planned, remainder
 from wholesale.core.production.insertion import Insertion
-from wholesale.core.production.takes import stocked_parts
-from wholesale.core.production.work import Demand, Load, Outcome, Placed, Plan, Portion, Shop
+from wholesale.core.production.work import Demand, Load, Outcome, Placed, Plan, Portion, Shop, Waiting
 from wholesale.core.production.yields import risk_of, step_yields
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal
@@ -29,34 +27,67 @@ def mend(
     """
     on_hand = tuple(stock)
     in_order = sorted(demands, key=lambda d: (d.promised or date.max, d.rank, d.key))
-    kept = _that_still_fit(shop, plan, in_order, today)
-    torn = {d.key for d in in_order if remainder(shop.catalogue, kept, d) != planned(shop.catalogue, kept, d)}
+    kept = _since_deposit(_that_still_fit(shop, plan, in_order, today), in_order)
+    torn = _torn(shop.catalogue, kept, in_order)
     kept = lift(kept, torn, shop.catalogue)
-    while short := _first_short(shop, kept, on_hand, first_day, in_order):
-        kept = _without_user(shop.catalogue, kept, short, torn)
-    bench = Bench(shop.catalogue, shop.calendar, kept, on_hand, first_day)
-    placed: list[Placed] = []
+    kept = _without_short(shop, kept, on_hand, first_day, in_order, torn)
+    again = _Again(Bench(shop, kept, on_hand, first_day), kept)
     for demand in (d for d in in_order if d.key in torn):
-        # The furthest along first: fresh pieces must not take the room of bases that wait.
-        placed += _placed_again(shop, bench, demand, kept)
-    mended = _without_spare_casts(shop, bench.plan(), torn, on_hand, first_day)
-    return Outcome(plan=mended, placed=tuple(placed))
+        again.place(demand)
+    mended = _without_spare_casts(shop, again.bench.plan(), torn, on_hand, first_day)
+    return Outcome(plan=mended, placed=tuple(again.placed), waiting=tuple(again.waiting))
 
 
-def _placed_again(shop: Shop, bench: Bench, demand: Demand, kept: Plan) -> list[Placed]:
-    """What of a demand is not finished, placed anew; what can only come from stock waits for it."""
-    try:
-        return Insertion(shop, bench, demand, course_of(shop.catalogue, kept, demand), kept).run()
-    except Refusal as refusal:
-        if refusal.code == "not_made":
-            return []
-        raise
+def _torn(catalogue: Catalogue, kept: Plan, demands: Iterable[Demand]) -> set[str]:
+    """The demands of which not all that is left to do is planned as it should be."""
+    parts, nothing = kept.by_demand(), Plan()
+    return {
+        d.key for d in demands
+        if remainder(catalogue, own := parts.get(d.key, nothing), d) != planned(catalogue, own, d)
+    }  # fmt: skip
+
+
+class _Again:
+    """Demands placed anew on a bench, one after the other."""
+
+    def __init__(self, bench: Bench, kept: Plan) -> None:
+        self.bench = bench
+        self.kept = kept.by_demand()
+        self.placed: list[Placed] = []
+        self.waiting: list[Waiting] = []
+
+    def place(self, demand: Demand) -> None:
+        """What of a demand is not finished, the furthest along first; what waits for stock or supply is not placed.
+
+        Fresh pieces must not take the room of bases that wait.
+        """
+        kept, mark = self.kept.get(demand.key, Plan()), self.bench.mark()
+        try:
+            on_course = course_of(self.bench.catalogue, kept, demand)
+            self.placed += Insertion(self.bench.shop, self.bench, demand, on_course, kept).run()
+        except Refusal as refusal:
+            if refusal.code not in {"not_made", "no_supply"}:
+                raise
+            if refusal.code == "no_supply":
+                self.bench.back_to(mark)
+                self.waiting.append(Waiting(demand.key, refusal.message))
+
+
+def _since_deposit(plan: Plan, demands: Iterable[Demand]) -> Plan:
+    """The plan without what would be begun before its deposit may be there."""
+    starts = {d.key: d.starts_from for d in demands if d.starts_from is not None}
+    loads = (_from_start(load, starts) for load in plan.loads) if starts else plan.loads
+    return replace(plan, loads=tuple(load for load in loads if load.portions))
+
+
+def _from_start(load: Load, starts: Mapping[str, date]) -> Load:
+    return _less(load, lambda p: load.day >= starts.get(p.demand, load.day))
 
 
 def _that_still_fit(shop: Shop, plan: Plan, in_order: Sequence[Demand], today: date) -> Plan:
     """What is done or begun, and the loads from today on that still have their place; the first served keeps it."""
     history = Plan(loads=tuple(load for load in plan.loads if is_settled(load)))
-    bench = Bench(shop.catalogue, shop.calendar, history, (), today)
+    bench = Bench(shop, history, (), today)
     rank = {demand.key: place for place, demand in enumerate(in_order)}
 
     def place(numbered: tuple[int, Load]) -> int:
@@ -74,7 +105,7 @@ def without(shop: Shop, plan: Plan, gone: set[str], stock: Iterable[OnHand], fir
         _only(plan, lambda p: p.demand not in gone), picks=tuple(p for p in plan.picks if p.demand not in gone)
     )
     on_hand = tuple(stock)
-    bench = Bench(shop.catalogue, shop.calendar, left, on_hand, first_day)
+    bench = Bench(shop, left, on_hand, first_day)
     made = {p.sku for load in plan.loads for p in load.portions if _is_part(shop.catalogue, p.sku)}
     if any(bench.short_on(sku) for sku in made):
         with_parts = replace(lift(plan, gone, shop.catalogue), picks=left.picks)
@@ -91,7 +122,7 @@ def _without_spare_casts(
     shop: Shop, plan: Plan, torn: set[str], stock: Iterable[OnHand], first_day: date
 ) -> Plan:  # fmt: skip
     """The plan less the casts to do that demands gone or placed anew left behind and nobody counts on, latest first."""
-    bench = Bench(shop.catalogue, shop.calendar, plan, stock, first_day)
+    bench = Bench(shop, plan, stock, first_day)
     loads = list(plan.loads)
     for number, load in reversed(list(enumerate(loads))):
         if not is_settled(load):
@@ -115,60 +146,80 @@ def _counted_on(catalogue: Catalogue, bench: Bench, day: date, portion: Portion,
 # ── what is short ────────────────────────────────────────────────────────────
 
 
-class _Use(NamedTuple):
-    """A planned portion that takes something that is short."""
-
-    portion: Portion
-    day: date
-
-
-def _first_short(
-    shop: Shop, plan: Plan, stock: Iterable[OnHand], first_day: date, in_order: Sequence[Demand]
-) -> Portion | None:
-    """The planned portion to take out because what it needs is short: of those served last the latest."""
-    bench = Bench(shop.catalogue, shop.calendar, plan, stock, first_day)
+def _without_short(
+    shop: Shop, plan: Plan, stock: Iterable[OnHand], first_day: date, in_order: Sequence[Demand], torn: set[str]
+) -> Plan:  # fmt: skip
+    """The plan without what needs more than there is; the demands that lose product steps so are torn as well."""
     rank = {demand.key: place for place, demand in enumerate(in_order)}
-    for line, day in _short_lines(shop.catalogue, bench, plan):
-        uses = [use for use in _uses(shop.catalogue, plan, line) if use.day <= day]
+    books = _Books(shop, plan, stock, first_day)
+    while short := _first_short(books, rank):
+        if not _is_part(shop.catalogue, short.sku):
+            torn.add(short.demand)
+        books.take_out(short)
+    return books.plan
+
+
+class _Books:
+    """A plan that loses portions, and what is there of the things that it takes."""
+
+    def __init__(self, shop: Shop, plan: Plan, stock: Iterable[OnHand], first_day: date) -> None:
+        self.shop = shop
+        self.plan = plan
+        self.stock = tuple(stock)
+        self.first_day = first_day
+        self.bench = Bench(shop, plan, self.stock, first_day)
+
+    def short_lines(self) -> Iterator[tuple[Sku | Flow, date]]:
+        """What is short, and the first day on which it is."""
+        skus = {portion.sku for load in self.plan.loads for portion in load.portions}
+        tasks = [Task(sku, step) for sku in skus for step in self.shop.catalogue.steps(sku.item)]
+        used = {part.sku for task in tasks for part in self.bench.parts_of(task)}
+        lines: list[Sku | Flow] = [*sorted(used), *self.bench.flows()]
+        for line in lines:
+            if short := self.bench.short_on(line):
+                yield line, short[0]
+
+    def uses(self, line: Sku | Flow) -> Iterator[tuple[Portion, date]]:
+        """Planned portions that take something, each with its day."""
+        for load in self.plan.loads:
+            for portion in load.portions if not is_settled(load) else ():
+                if self._takes(portion, line):
+                    yield portion, load.day
+
+    def _takes(self, portion: Portion, line: Sku | Flow) -> bool:
+        if isinstance(line, Flow):
+            steps = self.shop.catalogue.steps(portion.sku.item)
+            after = steps[line.step + 1].code if line.sku == portion.sku else ""
+            return (portion.demand, portion.sku, portion.operation) == (line.demand, line.sku, after)
+        step = self.bench.operation(portion.sku, portion.operation)
+        return step is not None and any(part.sku == line for part in self.bench.parts_of(Task(portion.sku, step)))
+
+    def take_out(self, short: Portion) -> None:
+        """Take out what takes too much: a product's unfinished steps, or that step of a part."""
+        catalogue = self.shop.catalogue
+        by_step = _is_part(catalogue, short.sku)
+
+        def stays(p: Portion) -> bool:
+            if by_step:
+                return (p.demand, p.sku, p.operation) != (short.demand, short.sku, short.operation)
+            return p.demand != short.demand or _is_part(catalogue, p.sku)
+
+        gone = [(load, p) for load in self.plan.loads if not is_settled(load) for p in load.portions if not stays(p)]
+        self.plan = _only(self.plan, stays)
+        if self.bench.has_risks():
+            self.bench = Bench(self.shop, self.plan, self.stock, self.first_day)
+        else:
+            for load, portion in gone:
+                self.bench.forget(load, portion)
+
+
+def _first_short(books: _Books, rank: Mapping[str, int]) -> Portion | None:
+    """The planned portion to take out because what it needs is short: of those served last the latest."""
+    for line, day in books.short_lines():
+        uses = [use for use in books.uses(line) if use[1] <= day]
         if uses:
-            return max(uses, key=lambda use: (rank.get(use.portion.demand, -1), use.day)).portion
+            return max(uses, key=lambda use: (rank.get(use[0].demand, -1), use[1]))[0]
     return None
-
-
-def _short_lines(catalogue: Catalogue, bench: Bench, plan: Plan) -> Iterator[tuple[Sku | Flow, date]]:
-    """What is short, and the first day on which it is."""
-    used = {
-        part.sku for load in plan.loads for p in load.portions for step in catalogue.steps(p.sku.item)
-        for part in stocked_parts(catalogue, p.sku, step)
-    }  # fmt: skip
-    lines: list[Sku | Flow] = [*sorted(used), *bench.flows()]
-    for line in lines:
-        if short := bench.short_on(line):
-            yield line, short[0]
-
-
-def _uses(catalogue: Catalogue, plan: Plan, line: Sku | Flow) -> Iterator[_Use]:
-    for load in plan.loads:
-        for portion in load.portions if not is_settled(load) else ():
-            if _takes(catalogue, portion, line):
-                yield _Use(portion, load.day)
-
-
-def _takes(catalogue: Catalogue, portion: Portion, line: Sku | Flow) -> bool:
-    steps = catalogue.steps(portion.sku.item)
-    if isinstance(line, Flow):
-        after = steps[line.step + 1].code if line.sku == portion.sku else ""
-        return (portion.demand, portion.sku, portion.operation) == (line.demand, line.sku, after)
-    here = [step for step in steps if step.code == portion.operation]
-    return any(part.sku == line for step in here for part in stocked_parts(catalogue, portion.sku, step))
-
-
-def _without_user(catalogue: Catalogue, plan: Plan, short: Portion, torn: set[str]) -> Plan:
-    """The plan without what takes too much: a product's unfinished steps, or that step of a part."""
-    if not _is_part(catalogue, short.sku):
-        torn.add(short.demand)
-        return lift(plan, {short.demand}, catalogue)
-    return _only(plan, lambda p: (p.demand, p.sku, p.operation) != (short.demand, short.sku, short.operation))
 
 
 def _is_part(catalogue: Catalogue, sku: Sku) -> bool:
@@ -177,8 +228,12 @@ def _is_part(catalogue: Catalogue, sku: Sku) -> bool:
 
 def _only(plan: Plan, stays: Callable[[Portion], bool]) -> Plan:
     """The plan with those portions alone; what is done or begun stays as it is."""
-    loads = (
-        load if is_settled(load) else replace(load, portions=tuple(p for p in load.portions if stays(p)))
-        for load in plan.loads
-    )
+    loads = (_less(load, stays) for load in plan.loads)
     return Plan(loads=tuple(load for load in loads if load.portions), picks=plan.picks)
+
+
+def _less(load: Load, stays: Callable[[Portion], bool]) -> Load:
+    """A load to do with those portions alone."""
+    if is_settled(load) or all(map(stays, load.portions)):
+        return load
+    return replace(load, portions=tuple(p for p in load.portions if stays(p)))

@@ -26,8 +26,9 @@ def insert(shop: Shop, plan: Plan, demands: Sequence[Demand], stock: Iterable[On
 
     A ``Refusal`` names the demand and the step when the horizon has no room.
     """
-    bench = Bench(shop.catalogue, shop.calendar, plan, stock, first_day)
+    bench = Bench(shop, plan, stock, first_day)
     placed: list[Placed] = []
     for demand in demands:
         placed += Insertion(shop, bench, demand).run()
+        bench.keep()
     return Outcome(plan=bench.plan(), placed=tuple(placed))

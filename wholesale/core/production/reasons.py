@@ -1,53 +1,102 @@
 """Why not sooner: what keeps a piece from its cure step, in words about the workshop only."""
 
-from collections.abc import Iterable, Sequence
-from datetime import date
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import NamedTuple
 
-from wholesale.core.catalogue import Sku
+from wholesale.core.catalogue import ItemKind, Operation, Sku
 from wholesale.core.production.bench import Bench, Task, days_back, usable_on
-from wholesale.core.production.plan import Shop
-from wholesale.core.production.work import Plan
-from wholesale.core.stock import OnHand
+from wholesale.core.values import Refusal
 
 
-def why_not(shop: Shop, plan: Plan, sku: Sku, stock: Iterable[OnHand], first_day: date, day: date) -> str:
-    """What keeps one more piece of ``sku`` from its cure step on ``day``.
+class Reason(NamedTuple):
+    """What keeps a piece, in words; the material that is waited for, if it is one."""
 
-    "" when only a wait that nature sets does. Names resources, never another shop.
+    words: str
+    material: Sku | None = None
+
+
+def why_not(bench: Bench, sku: Sku, first_day: date, day: date) -> Reason | None:
+    """What keeps one more piece of ``sku`` from its cure step on ``day``, when nothing begins before ``first_day``.
+
+    ``None`` when only a wait that nature sets does. Names resources, never another shop.
     """
-    if not shop.calendar.is_work(day):
-        return f"{shop.calendar.day(day).kind} day"
-    bench = Bench(shop.catalogue, shop.calendar, plan, stock, first_day)
-    steps = shop.catalogue.recipe(sku.item).operations
-    cure_step = shop.catalogue.recipe(sku.item).cure_step
-    task = Task(sku, steps[cure_step])
+    if not bench.calendar.is_work(day):
+        return Reason(f"{bench.calendar.day(day).kind} day")
+    recipe = bench.catalogue.recipe(sku.item)
+    task = Task(sku, recipe.operations[recipe.cure_step])
     return (
-        _full(shop, bench, task, [day])
-        or _parts_short(shop, bench, task, first_day, day)
-        or (_step_before_full(shop, bench, Task(sku, steps[cure_step - 1]), first_day, day) if cure_step else "")
-    )
+        _kept_from(bench, task, [day])
+        or _parts_short(bench, task, first_day, day)
+        or (_step_before(bench, Task(sku, recipe.operations[recipe.cure_step - 1]), first_day, day)
+            if recipe.cure_step else None)
+    )  # fmt: skip
 
 
-def _parts_short(shop: Shop, bench: Bench, task: Task, first_day: date, day: date) -> str:
+def no_room(bench: Bench, sku: Sku, pieces: int, first_day: date) -> Refusal:
+    """Why so many pieces find no room in all the days that are planned: what never is there, if it is one thing."""
+    ahead = bench.shop.horizon_days
+    days = list(bench.calendar.work_days(first_day, first_day + timedelta(days=ahead)))
+    if not days:
+        message = f"{sku}: the calendar has no work day in the next {ahead} days; open some before promising."
+        return Refusal("no_work_days", message, "calendar")
+    found = (_never(bench, sku, step, days) for step in bench.catalogue.steps(sku.item))
+    message = f"{sku}: {pieces} pieces find no room in the next {ahead} days."
+    return next((why for why in found if why), Refusal("no_room", message, "cases"))
+
+
+def _never(bench: Bench, sku: Sku, step: Operation, days: Sequence[date]) -> Refusal | None:
+    """What a step lacks on every one of these days: its equipment, or its hands."""
+    if step.equipment and not any(bench.shop.count_of(step.equipment, day) for day in days):
+        message = (
+            f"{sku}: {bench.catalogue.equipment[step.equipment].name} is out of use until further notice, "
+            f"and {step.name.lower()} needs it. Say until when it is, or name another."
+        )
+        return Refusal("out_of_use", message, "cases")
+    if step.hands and not any(bench.calendar.minutes(step.hands, day) != 0 for day in days):
+        message = (
+            f"{sku}: the calendar has no minutes of '{step.hands}' in the next {bench.shop.horizon_days} days; "
+            "give its days some before promising."
+        )
+        return Refusal("no_hours", message, "calendar")
+    return None
+
+
+def _parts_short(bench: Bench, task: Task, first_day: date, day: date) -> Reason | None:
     for part, each, _ in bench.parts_of(task):
-        if bench.free_on(part, day) < each:
-            casting = shop.catalogue.recipe(part.item).operations[-1]
-            window = [d for d in shop.calendar.work_days(first_day, day) if usable_on(casting, d) <= day]
-            if reason := _full(shop, bench, Task(part, casting), window):
+        if bench.catalogue.items[part.item].kind is ItemKind.PART and bench.free_on(part, day) < each:
+            casting = bench.catalogue.recipe(part.item).operations[-1]
+            window = [d for d in bench.calendar.work_days(first_day, day) if usable_on(casting, d) <= day]
+            if reason := _kept_from(bench, Task(part, casting), window):
                 return reason
-    return ""
+    return None
 
 
-def _step_before_full(shop: Shop, bench: Bench, before: Task, first_day: date, day: date) -> str:
-    window = [d for d in days_back(before.operation, day) if d >= first_day and shop.calendar.is_work(d)]
-    return _full(shop, bench, before, window)
+def _step_before(bench: Bench, before: Task, first_day: date, day: date) -> Reason | None:
+    window = [d for d in days_back(before.operation, day) if d >= first_day and bench.calendar.is_work(d)]
+    return _kept_from(bench, before, window)
 
 
-def _full(shop: Shop, bench: Bench, task: Task, days: Sequence[date]) -> str:
-    """Which resource is full on all these days; "" when there is room on one of them, or no day at all."""
-    if not days or any(bench.room(task, day) for day in days):
-        return ""
-    equipment = shop.catalogue.equipment.get(task.operation.equipment)
-    if equipment and all(bench.equipment_room(task, day) == 0 for day in days):
-        return f"{equipment.name} full"
-    return "no hands-minutes left"
+def _kept_from(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
+    """What a step lacks on all these days: room, or a material; ``None`` when it could be done on one of them."""
+    return (_full(bench, task, days) or _not_there(bench, task, days)) if days else None
+
+
+def _full(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
+    if any(bench.room(task, day) for day in days):
+        return None
+    code = task.operation.equipment
+    if code in bench.catalogue.equipment and all(bench.equipment_room(task, day) == 0 for day in days):
+        is_out = not any(bench.shop.count_of(code, day) for day in days)
+        return Reason(f"{bench.catalogue.equipment[code].name} {'out of use' if is_out else 'full'}")
+    return Reason("no hands-minutes left")
+
+
+def _not_there(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
+    """The material that is missing on each day that has room."""
+    open_days = [day for day in days if bench.room(task, day)]
+    for part, each, _ in bench.parts_of(task):
+        item = bench.catalogue.items[part.item]
+        if item.kind is ItemKind.MATERIAL and all(bench.free_on(part, day) < each for day in open_days):
+            return Reason(f"{item.name} not there yet", part)
+    return None

@@ -45,7 +45,7 @@ class Offer(NamedTuple):
 def spare(shop: Shop, plan: Plan, load: Load) -> SpareRoom:
     """The room left in a planned load; none in one that is begun or done, or that nothing limits."""
     of_day = Plan(loads=tuple(one for one in plan.loads if one.day == load.day))
-    bench = Bench(shop.catalogue, shop.calendar, of_day, (), load.day)
+    bench = Bench(shop, of_day, (), load.day)
     rooms = {task: bench.beside(load, task) for task in _tasks(shop.catalogue, load)}
     fits = {task.sku: room for task, room in rooms.items() if 0 < room < NO_LIMIT}
     begins = frozenset(task.sku for task in rooms if task.sku in fits and _is_first(shop.catalogue, task))
@@ -85,7 +85,7 @@ def fill(shop: Shop, plan: Plan, load: Load, demand: Demand, stock: Iterable[OnH
     portion = Portion(demand.key, demand.sku, step.code, ideal.into[0])
     filled = _replaced(plan, load, replace(load, portions=(*load.portions, portion)))
     begun = Plan(loads=(replace(load, portions=(portion,), begun=True),))
-    bench = Bench(shop.catalogue, shop.calendar, filled, on_hand, first_day)
+    bench = Bench(shop, filled, on_hand, first_day)
     waiting = [0, *ideal.into[1:2], *([0] * (len(ideal.into) - 2))]
     rest = course(shop.catalogue, demand.sku, demand.pieces if ideal.into[1:] else 0, waiting[: len(ideal.into)])
     placed = Insertion(shop, bench, demand, rest, begun).run()
@@ -95,7 +95,7 @@ def fill(shop: Shop, plan: Plan, load: Load, demand: Demand, stock: Iterable[OnH
 def refuse_too_many(shop: Shop, plan: Plan, load: Load, sku: Sku, pieces: int) -> None:
     """A ``Refusal`` when so many good pieces of a sku can't begin beside what is in a load."""
     same_day = replace(plan, loads=tuple(one for one in plan.loads if one.day == load.day))
-    bench = Bench(shop.catalogue, shop.calendar, same_day, (), load.day)
+    bench = Bench(shop, same_day, (), load.day)
     begun = course(shop.catalogue, sku, pieces).into[0]
     if (room := bench.beside(load, Task(sku, shop.catalogue.steps(sku.item)[0]))) < begun:
         raise Refusal("no_spare", _no_fit(sku_name(shop.catalogue, sku), begun, room), "pieces", room=room)
@@ -141,7 +141,7 @@ def _grams_left(catalogue: Catalogue, load: Load) -> Decimal | None:
 
 def _later(shop: Shop, plan: Plan, load: Load) -> Iterator[Offer]:
     """Pieces at the first step in later loads of the same work, as many as still fit."""
-    bench = Bench(shop.catalogue, shop.calendar, plan, (), load.day)
+    bench = Bench(shop, plan, (), load.day)
     later = (one for one in plan.loads if one.work == load.work and one.day > load.day and not is_settled(one))
     for one in sorted(later, key=lambda one: one.day):
         for portion in one.portions:

@@ -1,4 +1,7 @@
-"""What one piece takes of stocked parts at a step: pieces, and grams of blends that stand on the shelf."""
+"""What one piece takes off the shelf at a step: parts, grams of blends that stand there, materials that bind the plan.
+
+What is added once a load, whatever is in it, never binds.
+"""
 
 from collections.abc import Iterator
 from fractions import Fraction
@@ -19,7 +22,10 @@ from wholesale.core.catalogue import (
 
 
 class Taken(NamedTuple):
-    """A stocked part, and how much of it one piece takes; ``weighed`` with a melt, not laid ready by the piece."""
+    """What is taken off the shelf, and how much one piece takes; ``weighed`` with a melt, not laid ready by the piece.
+
+    A part in pieces or grams, or a material that the plan waits for.
+    """
 
     sku: Sku
     each: Fraction
@@ -31,8 +37,13 @@ def is_stocked(item: Item) -> bool:
     return item.kind is ItemKind.PART and item.recipe is not None and bool(item.recipe.operations)
 
 
+def binds(item: Item) -> bool:
+    """Does the plan wait for this material?"""
+    return item.kind is ItemKind.MATERIAL and item.binds_plan
+
+
 def stocked_parts(catalogue: Catalogue, sku: Sku, operation: Operation) -> list[Taken]:
-    """Stocked parts that one piece (one gram of what is counted in grams) takes at a step, melts looked through."""
+    """Parts and binding materials that one piece (or gram) takes off the shelf at a step, melts looked through."""
     found: dict[tuple[Sku, bool], Fraction] = {}
     for part in (*_by_piece(catalogue, sku, operation), *_by_mass(catalogue, sku, operation)):
         key = (part.sku, part.weighed)
@@ -52,10 +63,13 @@ def is_at(catalogue: Catalogue, item: str, line: RecipeLine, operation: Operatio
 
 def _by_piece(catalogue: Catalogue, sku: Sku, operation: Operation) -> Iterator[Taken]:
     for line in catalogue.recipe(sku.item).lines:
-        if line.basis is Basis.PER_PIECE and line.component and is_at(catalogue, sku.item, line, operation):
+        if line.basis is Basis.PER_PIECE and is_at(catalogue, sku.item, line, operation):
             component = catalogue.component(line, sku.scent)
-            in_melt = line.component == operation.melt
-            yield from _within(catalogue, component, Fraction(line.quantity), weighed=in_melt)
+            in_melt = line.component is not None and line.component == operation.melt
+            each = Fraction(line.quantity)
+            if in_melt and catalogue.items[component.item].kind is ItemKind.MATERIAL:
+                each /= 1 - Fraction(catalogue.items[component.item].loss)
+            yield from _within(catalogue, component, each, weighed=in_melt)
 
 
 def _by_mass(catalogue: Catalogue, sku: Sku, operation: Operation) -> Iterator[Taken]:
@@ -70,18 +84,23 @@ def _by_mass(catalogue: Catalogue, sku: Sku, operation: Operation) -> Iterator[T
 
 
 def _within(catalogue: Catalogue, sku: Sku, quantity: Fraction, *, weighed: bool) -> Iterator[Taken]:
-    """The part itself where it is stocked; of a melt without steps what it is mixed from."""
+    """The thing itself where it is stocked; of a melt without steps what it is mixed from."""
     item = catalogue.items[sku.item]
-    if is_stocked(item):
+    if is_stocked(item) or binds(item):
         yield Taken(sku, quantity, weighed)
     elif item.kind is ItemKind.PART and item.unit is Unit.GRAM and item.recipe:
         yield from _mixed(catalogue, sku, quantity, mass_lines(item.recipe))
 
 
 def _mixed(catalogue: Catalogue, sku: Sku, quantity: Fraction, lines: list[RecipeLine]) -> Iterator[Taken]:
-    """What a melt takes off the shelf; most take materials only, and no sum is made for those."""
-    if not any(line.component and catalogue.items[line.component].kind is ItemKind.PART for line in lines):
+    """What a melt takes off the shelf; most take materials that bind nothing, and no sum is made for those."""
+    parts = [catalogue.component(line, sku.scent) for line in lines]
+    if not any(_matters(catalogue.items[part.item]) for part in parts):
         return
     gross = quantity / (1 - Fraction(catalogue.items[sku.item].loss))
-    for line, weight in zip(lines, mass_weights(lines), strict=True):
-        yield from _within(catalogue, catalogue.component(line, sku.scent), gross * weight, weighed=True)
+    for part, weight in zip(parts, mass_weights(lines), strict=True):
+        yield from _within(catalogue, part, gross * weight, weighed=True)
+
+
+def _matters(item: Item) -> bool:
+    return item.kind is ItemKind.PART or binds(item)

@@ -10,12 +10,32 @@ from wholesale.core.production.calendar import Calendar
 
 
 @dataclass(frozen=True, kw_only=True)
+class Outage:
+    """So many of an equipment that can't be used from ``first`` to ``last``, both included; ``None``: open."""
+
+    equipment: str
+    count: int
+    first: date
+    last: date | None = None
+
+    def holds_on(self, day: date) -> bool:
+        """Is the equipment out of use that day?"""
+        return self.first <= day and (self.last is None or day <= self.last)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Shop:
-    """What the planner stands on: catalogue, calendar, horizon in days."""
+    """What the planner stands on: catalogue, calendar, horizon in days, and what is out of use."""
 
     catalogue: Catalogue
     calendar: Calendar
     horizon_days: int
+    outages: tuple[Outage, ...] = ()
+
+    def count_of(self, equipment: str, day: date) -> int:
+        """How many of an equipment can be used that day: its number less what is out of use, 0 at the least."""
+        out = sum(o.count for o in self.outages if o.equipment == equipment and o.holds_on(day))
+        return max(0, self.catalogue.equipment[equipment].count - out)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,7 +43,9 @@ class Demand:
     """Pieces of one sku that somebody asks for; ``key`` is the peg that every load carries.
 
     ``rank`` orders demands: earlier promised, then earlier accepted, is served first.
-    What is made ``for_shelf`` is not taken off it.
+    What is made ``for_shelf`` is not taken off it. Nothing of it is begun before
+    ``starts_from`` (a deposit is awaited), and it leaves no sooner than the first work
+    day on or after ``leaves_from`` (it is not wanted before, or a lead time stands).
     """
 
     key: str
@@ -32,6 +54,8 @@ class Demand:
     promised: date | None = None
     rank: int = 0
     for_shelf: bool = False
+    starts_from: date | None = None
+    leaves_from: date | None = None
 
 
 class Work(NamedTuple):
@@ -102,11 +126,22 @@ class Plan:
 
     def of(self, demand: str) -> "Plan":
         """The part of the plan that serves one demand."""
-        loads = (replace(load, portions=tuple(p for p in load.portions if p.demand == demand)) for load in self.loads)
-        return Plan(
-            loads=tuple(load for load in loads if load.portions),
-            picks=tuple(pick for pick in self.picks if pick.demand == demand),
-        )
+        mine = (load for load in self.loads if any(p.demand == demand for p in load.portions))
+        loads = (replace(load, portions=tuple(p for p in load.portions if p.demand == demand)) for load in mine)
+        return Plan(loads=tuple(loads), picks=tuple(pick for pick in self.picks if pick.demand == demand))
+
+    def by_demand(self) -> "dict[str, Plan]":
+        """The loads that serve each demand, whole ones with all their portions, and its picks: one look at the plan."""
+        loads: dict[str, list[Load]] = {}
+        picks: dict[str, list[Pick]] = {}
+        for load in self.loads:
+            for key in dict.fromkeys(portion.demand for portion in load.portions):
+                loads.setdefault(key, []).append(load)
+        for pick in self.picks:
+            picks.setdefault(pick.demand, []).append(pick)
+        return {
+            key: Plan(loads=tuple(loads.get(key, ())), picks=tuple(picks.get(key, ()))) for key in {**loads, **picks}
+        }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,12 +161,20 @@ class Placed:
     note: str = ""
 
 
+class Waiting(NamedTuple):
+    """A demand that can't be planned for now, and why: a material that it needs is neither there nor on order."""
+
+    demand: str
+    because: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
-    """A new plan, and where the inserted pieces went."""
+    """A new plan, where the inserted pieces went, and which demands have to wait."""
 
     plan: Plan
     placed: tuple[Placed, ...]
+    waiting: tuple[Waiting, ...] = ()
 
     def leaves(self, demand: str | None = None) -> date:
         """The day the last piece (of one demand, or of all) leaves."""

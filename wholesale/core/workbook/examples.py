@@ -10,6 +10,7 @@ from wholesale.core.workbook.sheets import (
     AddressRow,
     BatchRow,
     DayRow,
+    DeliveryRow,
     EquipmentRow,
     ItemRow,
     MaterialRow,
@@ -17,6 +18,7 @@ from wholesale.core.workbook.sheets import (
     OpenInvoiceRow,
     OperationRow,
     OrderRow,
+    OutageRow,
     PersonRow,
     PriceRow,
     RecipeLineRow,
@@ -65,6 +67,7 @@ EXAMPLES: tuple[Row, ...] = (
         purchase_pack=Decimal(20000),
         supplier="Your supplier",
         supply_days=6,
+        binds_plan=True,
     ),
     MaterialRow(
         code="WAX-2", name="Another wax", unit=Unit.GRAM, max_load=Decimal("0.08"), heating_limit_c=Decimal(85)
@@ -90,10 +93,12 @@ EXAMPLES: tuple[Row, ...] = (
         case_pack=6,
         retail_price=Decimal(20),
         net_weight_g=Decimal(180),
+        lead_days=3,
     ),
     ItemRow(code="MELT", name="Scented melt", kind=ItemKind.PART, unit=Unit.GRAM, scented=True, loss=Decimal("0.03")),
     ScentRow(code="LV", name="Lavender", oil="OIL-LV", rank=1),
-    EquipmentRow(code="POT", name="Pot", kind="pot", load_g=Decimal(4000), loads_per_day=2),
+    EquipmentRow(code="POT", name="Pot", kind="pot", load_g=Decimal(4000), loads_per_day=2, price=Decimal(240)),
+    OutageRow(equipment="POT", first=date(2026, 12, 28), last=date(2026, 12, 31), because="To be repaired"),
     RecipeLineRow(item="MELT", component="WAX", basis=Basis.SHARE, quantity=Decimal(1)),
     RecipeLineRow(
         item="MELT", component=SCENT_OIL, basis=Basis.LOAD_ON_CARRIER, quantity=Decimal("0.08"), carrier="WAX"
@@ -139,6 +144,14 @@ EXAMPLES: tuple[Row, ...] = (
         supplier="Your supplier",
         supplier_lot="A-77",
         expires_on=date(2028, 1, 31),
+    ),
+    DeliveryRow(
+        item="WAX",
+        quantity=Decimal(20000),
+        ordered_on=date(2026, 3, 2),
+        expected_on=date(2026, 3, 9),
+        supplier="Your supplier",
+        reference="A-1",
     ),
     TargetRow(item="JAR-CANDLE", scent="LV", pieces=6),
     OrderRow(

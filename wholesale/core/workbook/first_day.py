@@ -22,8 +22,8 @@ from wholesale.core.workbook.shelf import check_sku
 from wholesale.core.workbook.trade import basket_line, currency, in_order, orders
 from wholesale.core.workshop import setting
 
-#: Series that are always there: orders, shipments, batches, lots received.
-SERIES = ("W-", "S-", "B-", "L-")
+#: Series that are always there: orders, shipments, batches, lots received, orders to suppliers.
+SERIES = ("W-", "S-", "B-", "L-", "D-")
 
 
 def check_first_day(

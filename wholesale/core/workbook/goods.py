@@ -27,6 +27,7 @@ from wholesale.core.workbook.sheets import (
     ItemRow,
     MaterialRow,
     OperationRow,
+    OutageRow,
     RecipeLineRow,
     Row,
     ScentRow,
@@ -47,6 +48,7 @@ def check_goods(book: Workbook) -> Catalogue:
     _check_scents(book)
     _check_lines(book)
     _check_operations(book)
+    _check_outages(book)
     files = {book.called(sheet.FILE) for sheet in _SHEETS}
     if any(complaint.file in files for complaint in book.complaints):
         # Rows without sense would only repeat themselves in what follows.
@@ -130,6 +132,16 @@ def _check_operations(book: Workbook) -> None:
         book.complain_unknown(row, "melt", made | {""}, ItemRow)
         # A misspelt group would be a group whose minutes nobody counts.
         book.complain_unknown(row, "hands", hands | {""}, WeekRow)
+
+
+def _check_outages(book: Workbook) -> None:
+    counts = {row.code: row.count for row in book.rows(EquipmentRow)}
+    for row in book.rows(OutageRow):
+        book.complain_unknown(row, "equipment", counts, EquipmentRow)
+        if row.count > counts.get(row.equipment, row.count):
+            book.complain(row, "count", f"there are {counts[row.equipment]} of it. Write at most so many.")
+        if row.last is not None and row.last < row.first:
+            book.complain(row, "last", "this is before the first day. Write a later day, or none.")
 
 
 # ── the catalogue ────────────────────────────────────────────────────────────

@@ -122,7 +122,8 @@ class MaterialRow(Row):
     ``unit_cost`` is for a piece, or for a kilogram of what is counted in grams;
     ``purchase_pack`` the pieces or grams it is bought in; ``supply_days`` the calendar
     days from ordering to having it; ``room_g`` what a vessel has room for.
-    ``limits_refuse`` turns its limits from warnings into refusals.
+    ``limits_refuse`` turns its limits from warnings into refusals. What takes a material
+    that ``binds_plan`` is planned for the day it is in stock, or comes by deliveries.csv.
     """
 
     FILE = "materials.csv"
@@ -139,6 +140,7 @@ class MaterialRow(Row):
     purchase_pack: Annotated[Decimal | None, cells.number(least="0.001", places=3)] = None
     supplier: Annotated[str, cells.text(120)] = ""
     supply_days: Annotated[int, cells.whole(0, 3650)] = 0
+    binds_plan: Annotated[bool, cells.FLAG] = False
     description: Annotated[str, cells.text(2000)] = ""
     cautions: Annotated[str, cells.text(2000)] = ""
 
@@ -149,7 +151,8 @@ class ItemRow(Row):
 
     Of each batch ``samples_per_batch`` pieces are kept back. ``shortage_risk`` is the
     chance of too few good pieces that is accepted, as a share (empty: the workshop's own);
-    ``keeps_leftover`` says that what is left of a melt is kept and used first.
+    ``keeps_leftover`` says that what is left of a melt is kept and used first. ``lead_days``
+    are working days from ordering to leaving at the least (empty: the workshop's own).
     """
 
     FILE = "items.csv"
@@ -174,6 +177,7 @@ class ItemRow(Row):
     retail_price: Annotated[Decimal | None, cells.MONEY] = None
     net_weight_g: Annotated[Decimal | None, cells.GRAMS] = None
     unit_cost: Annotated[Decimal | None, cells.MONEY] = None
+    lead_days: Annotated[int | None, cells.whole(0, 3650)] = None
     description: Annotated[str, cells.text(2000)] = ""
     cautions: Annotated[str, cells.text(2000)] = ""
 
@@ -206,6 +210,7 @@ class EquipmentRow(Row):
     """What holds a load; an empty ``loads_per_day`` never binds.
 
     ``load_basis`` says whether ``load_g`` counts all that is in it (total) or the wax alone (carrier).
+    ``price`` is what one more of it costs.
     """
 
     FILE = "equipment.csv"
@@ -220,6 +225,24 @@ class EquipmentRow(Row):
     loads_per_day: Annotated[int | None, cells.whole(1)] = None
     hold_minutes: Annotated[int, cells.whole(0)] = 0
     window_minutes: Annotated[int | None, cells.whole(1)] = None
+    price: Annotated[Decimal | None, cells.MONEY] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutageRow(Row):
+    """So many of an equipment that can't be used from one day to another; no last day: until further notice.
+
+    Rows left out no longer apply; what is past stays.
+    """
+
+    FILE = "outages.csv"
+    KEY = ("equipment", "first", "last")
+    OPTIONAL = True
+    equipment: Annotated[str, cells.CODE]
+    count: Annotated[int, cells.whole(1)] = 1
+    first: Annotated[date, cells.DAY]
+    last: Annotated[date | None, cells.DAY] = None
+    because: Annotated[str, cells.text(200)] = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -372,6 +395,25 @@ class StockRow(Row):
 
 
 @dataclass(frozen=True, kw_only=True)
+class DeliveryRow(Row):
+    """What is on order from a supplier, and the day it is to come: pieces, or grams for items counted in grams.
+
+    ``reference`` is the number by which a row is known again: one that has come or was called off is left alone.
+    """
+
+    FILE = "deliveries.csv"
+    KEY = ("item", "scent", "reference")
+    OPTIONAL = True
+    item: Annotated[str, cells.CODE]
+    scent: Annotated[str, cells.code(20)] = ""
+    quantity: Annotated[Decimal, cells.number(least="0.001", most="1000000000", places=3)]
+    ordered_on: Annotated[date, cells.DAY]
+    expected_on: Annotated[date, cells.DAY]
+    supplier: Annotated[str, cells.text(120)] = ""
+    reference: Annotated[str, cells.text(60)] = ""
+
+
+@dataclass(frozen=True, kw_only=True)
 class TargetRow(Row):
     """How many free pieces of something the shelf shall have; rows left out no longer apply."""
 
@@ -467,7 +509,7 @@ class SeriesRow(Row):
 
 
 SHEETS: tuple[type[Row], ...] = (
-    SettingRow, WeekRow, DayRow, MaterialRow, SubstituteRow, ItemRow, ScentRow, EquipmentRow, RecipeLineRow,
-    OperationRow, PriceRow, TierRow, ShopRow, AddressRow, PersonRow, StockRow, TargetRow, OrderRow, BatchRow,
-    OpenInvoiceRow, OpenCreditRow, SeriesRow,
+    SettingRow, WeekRow, DayRow, MaterialRow, SubstituteRow, ItemRow, ScentRow, EquipmentRow, OutageRow, RecipeLineRow,
+    OperationRow, PriceRow, TierRow, ShopRow, AddressRow, PersonRow, StockRow, DeliveryRow, TargetRow, OrderRow,
+    BatchRow, OpenInvoiceRow, OpenCreditRow, SeriesRow,
 )  # fmt: skip

@@ -75,6 +75,12 @@ def moment(when: datetime | None) -> str:
 
 
 @register.filter
+def time_of_day(when: datetime | None) -> str:
+    """Write the hour of an instant in the workshop's time: ``14:05``."""
+    return NOTHING if when is None else f"{when.astimezone(clock.workshop_zone()):%H:%M}"
+
+
+@register.filter
 def weekday(when: date) -> str:
     """Write the three letters of a weekday: ``Thu``."""
     return format_date(_local_date(when), "D")
