@@ -80,7 +80,7 @@ def _load(load: LoadRow) -> str:
     orders = ", ".join(f"{order} {pieces}" for order, pieces in load.orders)
     weighed = [
         f"  {melt.name}: {melt.net_how} = {plain(melt.net_g)} g, with loss {plain(melt.gross_g)} g: "
-        + " + ".join(f"{plain(row.grams)} g {row.name}" for row in melt.ingredients)
+        + " + ".join(f"{plain(row.scale_g)} g {row.name}" for row in melt.ingredients)
         for melt in load.melts
     ]
     parts = [f"  lay ready: {part.quantity} {part.name}" for part in load.parts]
