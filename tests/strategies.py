@@ -19,7 +19,7 @@ from wholesale.core.stock import OnHand
 
 #: The profile of every law: the same examples on every machine, no clock, no database of failures.
 LAWS = settings(
-    max_examples=100, derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
+    max_examples=200, derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
 )
 MONDAY = date(2026, 3, 2)
 PRODUCTS = ("SUC", "PEB", "FRN")

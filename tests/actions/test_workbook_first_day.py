@@ -13,6 +13,7 @@ from tests.sheets import Files, every_row, load, mistakes, packed
 from wholesale import clock
 from wholesale.actions import invoicing, shipping
 from wholesale.core.catalogue import Sku
+from wholesale.core.workbook.sheets import BatchRow
 from wholesale.models import (
     ForStock,
     Invoice,
@@ -26,6 +27,7 @@ from wholesale.models import (
 )
 from wholesale.queries import invoicing as books
 from wholesale.queries.production import current_plan, demands, free_stock
+from wholesale.queries.workbook import saved
 
 TODAY = date(2026, 3, 5)
 BATCH = ("number", "item", "scent", "step", "day", "pieces", "order", "usable_on")
@@ -107,6 +109,40 @@ def test_a_batch_for_an_open_order_is_not_made_again() -> None:
     before = every_row()
     assert not load(found)
     assert every_row() == before
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("piped_first", [True, False])
+def test_pieces_of_one_order_at_two_steps_are_each_made_on(*, piped_first: bool) -> None:
+    """Of demo-1's 12 SUC in RG 6 wait for their top and 6 have it: 6 are piped and 12 finished, none is poured."""
+    rows = [
+        ("2026-21", "SUC", "RG", "pour", "2026-03-04", "6", "demo-1"),
+        ("2026-22", "SUC", "RG", "pipe", "2026-03-04", "6", "demo-1"),
+    ]
+    orders = builders.mossgate_files()["orders.csv"]
+    load(files(batches=sheet(BATCH, *sorted(rows, reverse=piped_first)), orders=orders))
+
+    [demand] = [d for d in demands() if d.sku == Sku("SUC", "RG")]
+    todo = [row for row in current_plan().of(demand.key).loads if not row.done]
+    steps = {p.operation: p.pieces for row in todo for p in row.portions if p.sku.item == "SUC"}
+    assert steps == {"pipe": 6, "finish": 12}
+    # Those with a top are a lot under the number on their paper; it is theirs, and of the others none is there yet.
+    assert [(lot.code, lot.on_hand) for lot in Lot.objects.filter(item__code="SUC")] == [("2026-22", 6)]
+    poured, piped = Load.objects.get(number="2026-22"), Load.objects.get(number="2026-22.2")
+    assert (poured.what.code, piped.what.code, piped.recipes) == ("BASE", "MOSS", {"SUC": 1, "MOSS": 1})
+    # Written out, the six that wait are a batch that waits; those that cure are a lot of stock.
+    batches = saved()[BatchRow]
+    assert [(row.number, row.step, row.pieces) for row in batches if isinstance(row, BatchRow)] == [("2026-21", "pour", 6)]
+
+
+@pytest.mark.django_db
+def test_a_number_that_would_be_another_batch_s_step_is_refused() -> None:
+    rows = [("2026-23", "SUC", "RG", "pipe", "2026-03-04", "6"), ("2026-23.2", "SUC", "RG", "pour", "2026-03-04", "6")]
+
+    [complaint] = mistakes(files(batches=sheet(BATCH, *rows)))
+
+    assert (complaint.row, complaint.column) == (3, "number")
+    assert "Give each a number of its own" in complaint.message
 
 
 @pytest.mark.django_db

@@ -99,7 +99,7 @@ class Load(models.Model):
     """One load on one day, planned or done; the key is ``core.production.work.Work``."""
 
     #: The batch number, given when the load is done.
-    number = models.CharField(max_length=20, unique=True, null=True)
+    number = models.CharField(max_length=30, unique=True, null=True)
     day = models.DateField()
     equipment = models.ForeignKey(catalogue.Equipment, on_delete=models.PROTECT, null=True, related_name="+")
     what = models.ForeignKey(catalogue.Item, on_delete=models.PROTECT, related_name="+")

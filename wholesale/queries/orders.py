@@ -29,6 +29,7 @@ from wholesale.core.values import Refusal
 from wholesale.core.workshop import Workshop
 from wholesale.models import HeldBasket, Order, ShopAccount
 from wholesale.queries import catalogue, production, workshop
+from wholesale.queries.benches import bench_on
 
 #: Alternatives that are shown at most.
 MOST_OFFERS = 3
@@ -159,14 +160,13 @@ def promised_now(basket: Basket) -> tuple[Promise, tuple[str, ...]]:
     planner = production.planner(settings)
     refuse_basket(basket, planner.catalogue)
     ground, asked = standing_plan(planner, settings, live_holds()), asked_now(settings)
-    bench = ground.bench(asked)
-    mark = bench.mark()
-    found, placed = promise_on(bench, demands_of(basket), asked_for(basket, asked))
-    bench.back_to(mark)
-    asking = Asking(ground=ground, basket=basket, asked=asked, promised=found, placed=placed)
-    return found, tuple(
-        f"{_words(other, planner.catalogue)}: with the shop {_day(other.arrives)}" for other in sooner(asking, bench)
-    )
+    with bench_on(ground, asked) as bench:
+        mark = bench.mark()
+        found, placed = promise_on(bench, demands_of(basket), asked_for(basket, asked))
+        bench.back_to(mark)
+        asking = Asking(ground=ground, basket=basket, asked=asked, promised=found, placed=placed)
+        others = sooner(asking, bench)
+    return found, tuple(f"{_words(one, planner.catalogue)}: with the shop {_day(one.arrives)}" for one in others)
 
 
 def standing_plan(planner: Shop, settings: Workshop, held: Sequence[HeldBasket] = ()) -> Ground:
@@ -288,22 +288,22 @@ def _promised(
     own, others = _own_and_others(held, shop, found.basket)
     asked = _asked(found, books.settings, own)
     ground = standing_plan(books.planner, books.settings, others)
-    bench = ground.bench(asked)
-    mark = bench.mark()
-    try:
-        parts, placed = _parts(found, books, priced, bench, asked)
-    except Refusal as no_room:
-        return replace(found, refusal=found.refusal or no_room)
-    outcome = Outcome(plan=bench.plan(), placed=placed)
-    bench.back_to(mark)
-    quoted = replace(
-        found, parts=parts, outcome=outcome, holds_until=parts[0].holds_until, asked=asked, ground=ground,
-        kept_until=own.expires_at if own and parts[-1].promise.leaves <= own.leaves else None,
-        around=tuple(row.pk for row in held),
-    )  # fmt: skip
-    late = _too_late(quoted)
-    if alternatives or late:
-        quoted = replace(quoted, sooner=_sooner(quoted, books, bench))
+    with bench_on(ground, asked) as bench:
+        mark = bench.mark()
+        try:
+            parts, placed = _parts(found, books, priced, bench, asked)
+        except Refusal as no_room:
+            return replace(found, refusal=found.refusal or no_room)
+        outcome = Outcome(plan=bench.plan(), placed=placed)
+        bench.back_to(mark)
+        quoted = replace(
+            found, parts=parts, outcome=outcome, holds_until=parts[0].holds_until, asked=asked, ground=ground,
+            kept_until=own.expires_at if own and parts[-1].promise.leaves <= own.leaves else None,
+            around=tuple(row.pk for row in held),
+        )  # fmt: skip
+        late = _too_late(quoted)
+        if alternatives or late:
+            quoted = replace(quoted, sooner=_sooner(quoted, books, bench))
     return replace(quoted, refusal=quoted.refusal or (late and _told_what_helps(late, quoted)))
 
 

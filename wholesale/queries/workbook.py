@@ -301,7 +301,7 @@ def _queue(portion: LoadPortion, operation: str) -> _Queue:
 
 
 def _waiting(goods: core.Catalogue) -> Iterator[tuple[LoadPortion, int]]:
-    """Done portions of products whose cure is still to come, with the pieces that have not gone on; newest first."""
+    """Done portions of products whose cure is still to come, with the pieces that have not gone on: the oldest go first."""
     done, gone = _done(), Counter[_Queue]()
     for portion in done:
         gone[_queue(portion, portion.operation)] += portion.pieces
@@ -318,7 +318,7 @@ def _done() -> list[LoadPortion]:
     loads = production.open_loads().order_by().values("pk")
     rows = LoadPortion.objects.filter(load__in=loads, item__kind="product", load__done_at__isnull=False)
     related = ("load", "item", "order_scent__line__order", "for_stock")
-    return list(rows.exclude(load__number=None).select_related(*related).order_by("-pk"))
+    return list(rows.exclude(load__number=None).select_related(*related).order_by("load__done_at", "load_id", "pk"))
 
 
 def _step_before_cure(goods: core.Catalogue, portion: LoadPortion) -> str:

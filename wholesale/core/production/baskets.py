@@ -30,7 +30,11 @@ class Ground:
 
     def bench(self, asked: Asked) -> Bench:
         """A bench with the plan on it, from the first day that what is asked for then may use."""
-        return Bench(self.shop, self.plan, self.stock, _first_day(self.shop, asked))
+        return Bench(self.shop, self.plan, self.stock, self.first_day(asked))
+
+    def first_day(self, asked: Asked) -> date:
+        """The first day whose loads and minutes may be used for what is asked for then."""
+        return self.shop.calendar.bench_day(asked.on, asked.at, asked.cut_off)
 
     def is_sound_with(self, plan: Plan, demands: Sequence[Demand]) -> bool:
         """Does a plan with these demands put in break no rule of physics where they stand? See ``check``."""
@@ -130,11 +134,7 @@ def without_held(plan: Plan) -> Plan:
 
 
 def _bench_for(ground: Ground, held: Sequence[Held]) -> Bench:
-    return ground.bench(min((one.asked for one in held), key=lambda asked: _first_day(ground.shop, asked)))
-
-
-def _first_day(shop: Shop, asked: Asked) -> date:
-    return shop.calendar.bench_day(asked.on, asked.at, asked.cut_off)
+    return ground.bench(min((one.asked for one in held), key=ground.first_day))
 
 
 def _free_parts(bench: Bench) -> dict[Sku, Fraction]:
