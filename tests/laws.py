@@ -114,7 +114,7 @@ def loads_cover_need(case: Case, steps: Sequence[Accepted]) -> None:
 def _parts_of(shop: Shop, portion: Portion) -> list[evidence.Take]:
     """Parts off the shelf that one piece of a portion takes, and how much of each."""
     case = evidence.Case(shop=shop, plan=Plan(), demands=(), stock=(), first_day=None)
-    return list(evidence.taken(case, portion, _operation(shop, portion)))
+    return list(evidence.taken(case, portion.sku, _operation(shop, portion)))
 
 
 def _operation(shop: Shop, portion: Portion) -> Operation:
@@ -333,7 +333,7 @@ def _happen(shop: Shop, before: Iterable[Load], load: Load, stock: list[OnHand],
     for portion in load.portions:
         for part in _parts_of(shop, portion):
             if part.weighed or not begun:
-                _use(stock, part.sku, load.day, part.each * portion.pieces)
+                _use(stock, part.sku, load.day, Fraction(part.each * portion.pieces))
     if begun:
         return replace(load, begun=True)
     good = [portion._replace(good=max(0, portion.pieces - rejects)) for portion in load.portions]

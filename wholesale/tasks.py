@@ -1,6 +1,6 @@
 """What a worker can be woken for: the number of a row comes in, one action is called."""
 
-from wholesale.actions import documents, improving, production, promises
+from wholesale.actions import documents, holding, improving, production, promises
 from wholesale.queue import app
 
 
@@ -34,4 +34,5 @@ def sweep() -> None:
     promises.watch_deposits()
     production.refresh_stale_sheet()
     improving.ask_at_night()
+    holding.forget_old()
     documents.sweep()

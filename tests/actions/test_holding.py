@@ -180,6 +180,20 @@ def test_a_basket_that_cannot_be_ordered_is_not_held(shops: tuple[Shop, Shop]) -
     assert not HeldBasket.objects.exists()
 
 
+def test_holds_of_days_gone_by_are_forgotten_and_those_of_today_count(shops: tuple[Shop, Shop]) -> None:
+    """One held at noon, one at 23:55; at 0:05 the first is forgotten and the second still keeps its place."""
+    first, other = shops
+    with clock.at("2026-03-05T12:00"):
+        hold(first)
+    with clock.at("2026-03-05T23:55"):
+        assert hold(other, CUPS) == "00:10"
+        holding.forget_old()
+        assert HeldBasket.objects.count() == 2
+    with clock.at("2026-03-06T00:05"):
+        holding.forget_old()
+        assert [row.shop for row in quotes.live_holds()] == [other] == [row.shop for row in HeldBasket.objects.all()]
+
+
 def test_only_those_who_may_order_may_hold(shops: tuple[Shop, Shop]) -> None:
     """A reader may look; a stranger finds no such shop."""
     with pytest.raises(NotAllowed):

@@ -132,7 +132,9 @@ def test_pieces_of_one_order_at_two_steps_are_each_made_on(*, piped_first: bool)
     assert (poured.what.code, piped.what.code, piped.recipes) == ("BASE", "MOSS", {"SUC": 1, "MOSS": 1})
     # Written out, the six that wait are a batch that waits; those that cure are a lot of stock.
     batches = saved()[BatchRow]
-    assert [(row.number, row.step, row.pieces) for row in batches if isinstance(row, BatchRow)] == [("2026-21", "pour", 6)]
+    assert [(row.number, row.step, row.pieces) for row in batches if isinstance(row, BatchRow)] == [
+        ("2026-21", "pour", 6)
+    ]
 
 
 @pytest.mark.django_db

@@ -16,12 +16,12 @@ from random import Random
 
 from tests.benchmarks import weeks
 from wholesale.core.catalogue import Catalogue, ItemKind, Sku
-from wholesale.core.production.bench import usable_on
 from wholesale.core.production.check import check
 from wholesale.core.production.improve import Search, improve
 from wholesale.core.production.plan import insert, mend
 from wholesale.core.production.score import leaving_days, operation
 from wholesale.core.production.takes import stocked_parts
+from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.work import Demand, Load, Plan
 from wholesale.core.production.yields import step_yields
 from wholesale.core.stock import OnHand

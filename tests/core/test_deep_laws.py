@@ -13,7 +13,7 @@ from hypothesis import Phase, given, settings
 from tests import laws, levels
 from tests.strategies import LAWS, Case
 from wholesale.core.catalogue import NO_LIMIT, Catalogue, Sku
-from wholesale.core.production import bench, course, insertion, making, mending, takes
+from wholesale.core.production import course, insertion, making, mending, takes, tasks
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.takes import Taken
 from wholesale.core.production.work import Load, Plan
@@ -79,7 +79,7 @@ def test_a_blend_within_a_melt_that_is_overlooked_is_noticed(monkeypatch: pytest
     def shallow(catalogue: Catalogue, sku: Sku, step: Any) -> list[Taken]:
         return [part for part in honest(catalogue, sku, step) if not part.weighed]
 
-    monkeypatch.setattr(bench, "stocked_parts", shallow)
+    monkeypatch.setattr(tasks, "stocked_parts", shallow)
     assert is_broken(lambda case: laws.loads_cover_need(case, laws.accepted(case)))
 
 
@@ -90,7 +90,7 @@ def test_a_loss_of_the_blend_that_is_not_grossed_up_is_noticed(monkeypatch: pyte
     def lossless(catalogue: Catalogue, sku: Sku, step: Any) -> list[Taken]:
         return [p._replace(each=p.each * Fraction(97, 100)) if p.weighed else p for p in honest(catalogue, sku, step)]
 
-    monkeypatch.setattr(bench, "stocked_parts", lossless)
+    monkeypatch.setattr(tasks, "stocked_parts", lossless)
     assert is_broken(lambda case: laws.loads_cover_need(case, laws.accepted(case)))
 
 
@@ -107,12 +107,12 @@ def test_a_part_s_first_step_that_is_left_out_is_noticed(monkeypatch: pytest.Mon
 
 def test_grams_that_are_counted_as_pieces_of_a_load_too_heavy_are_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """A part in grams weighs nothing in its bowl."""
-    honest = bench._size_of
+    honest = tasks._size_of
 
-    def weightless(catalogue: Catalogue, task: bench.Task) -> bench._Size:
+    def weightless(catalogue: Catalogue, task: tasks.Task) -> tasks.Size:
         return honest(catalogue, task)._replace(grams=D(0)) if not task.operation.melt else honest(catalogue, task)
 
-    monkeypatch.setattr(bench, "_size_of", weightless)
+    monkeypatch.setattr(tasks, "_size_of", weightless)
     monkeypatch.setattr(Bench, "equipment_room", lambda *_: NO_LIMIT)
     assert is_broken(lambda case: laws.nothing_beyond_quota(case, laws.accepted(case)))
 
@@ -185,7 +185,7 @@ def test_the_search_accuses_nobody_without_a_mutation() -> None:
 
 def test_the_day_a_law_is_checked_on_is_no_day_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
     """A flow that is a day too early is a breach on these benches as well."""
-    honest = bench.usable_on
+    honest = tasks.usable_on
 
     def hasty(step: Any, day: date) -> date:
         return max(day, honest(step, day) - laws.A_DAY)

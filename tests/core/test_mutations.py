@@ -21,7 +21,7 @@ from tests.strategies import LAWS, Case
 from wholesale.core import pricing, values
 from wholesale.core.catalogue import NO_LIMIT, Catalogue
 from wholesale.core.pricing import Account
-from wholesale.core.production import bench, course, insertion, making, mending, plan, work
+from wholesale.core.production import course, insertion, making, mending, plan, tasks, work
 from wholesale.core.production import promise as promising
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import ONE_DAY, Calendar
@@ -65,20 +65,20 @@ def test_one_piece_too_many_in_the_equipment_is_noticed(monkeypatch: pytest.Monk
 
 def test_a_pot_filled_without_its_loss_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """A load's grams are taken as if nothing were lost: 4,000 g instead of 3,880 g net."""
-    honest = bench._size_of
+    honest = tasks._size_of
 
-    def full(catalogue: Catalogue, task: bench.Task) -> bench._Size:
+    def full(catalogue: Catalogue, task: tasks.Task) -> tasks.Size:
         size = honest(catalogue, task)
         return size._replace(net_room=size.net_room and size.net_room / D("0.97"))
 
-    monkeypatch.setattr(bench, "_size_of", full)
+    monkeypatch.setattr(tasks, "_size_of", full)
     assert is_broken_by_accepting(laws.nothing_beyond_quota)
 
 
 def test_loads_of_two_scents_in_one_pot_are_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Work forgets the scent of its melt."""
     honest = work.work_of
-    monkeypatch.setattr(bench, "work_of", lambda sku, *rest: honest(sku._replace(scent=""), *rest))
+    monkeypatch.setattr(tasks, "work_of", lambda sku, *rest: honest(sku._replace(scent=""), *rest))
     assert is_broken_by_accepting(laws.nothing_beyond_quota)
 
 
@@ -98,7 +98,7 @@ def test_minutes_of_a_load_left_out_are_noticed(monkeypatch: pytest.MonkeyPatch)
 def test_work_on_a_market_day_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """The room forgets to ask whether it is a work day, where minutes are not counted."""
 
-    def room(self: Bench, task: bench.Task, day: date) -> int:
+    def room(self: Bench, task: tasks.Task, day: date) -> int:
         return 0 if day < self.first_day else self.equipment_room(task, day)
 
     monkeypatch.setattr(Bench, "room", room)
@@ -121,14 +121,14 @@ def test_work_before_the_first_day_is_noticed(monkeypatch: pytest.MonkeyPatch) -
 
 def test_a_night_too_few_before_the_topping_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """days_back offers the day after the last that is early enough."""
-    honest = bench.days_back
+    honest = tasks.days_back
     monkeypatch.setattr(making, "days_back", lambda step, day: [d + ONE_DAY for d in honest(step, day)])
     assert is_broken_by_accepting(laws.every_wait_is_kept)
 
 
 def test_a_base_that_sets_too_long_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """days_back offers the latest day last, and one day beyond the longest wait first."""
-    honest = bench.days_back
+    honest = tasks.days_back
 
     def too_long(step: Any, day: date) -> list[date]:
         days = honest(step, day)
@@ -140,7 +140,7 @@ def test_a_base_that_sets_too_long_is_noticed(monkeypatch: pytest.MonkeyPatch) -
 
 def test_finishing_a_day_too_soon_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """usable_on counts one night less, on the planner's side only."""
-    honest = bench.usable_on
+    honest = tasks.usable_on
     for where in (making, insertion):
         monkeypatch.setattr(where, "usable_on", lambda step, day: max(day, honest(step, day) - ONE_DAY))
     assert is_broken_by_accepting(laws.every_wait_is_kept)

@@ -14,10 +14,11 @@ import pytest
 
 from tests import mossgate
 from wholesale.core.catalogue import Sku
-from wholesale.core.production.bench import Bench, Task
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import CLOSED, Calendar, Day, DayKind
 from wholesale.core.production.check import check, leaving_day
 from wholesale.core.production.plan import Outcome, Shop, insert, mend, remainder, without
+from wholesale.core.production.tasks import Task
 from wholesale.core.production.work import Demand, Load, Pick, Plan, pieces_by_day
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal

@@ -48,6 +48,11 @@ def end(shop: Shop) -> None:
     HeldBasket.objects.filter(shop=shop, ended_at=None).update(ended_at=clock.now())
 
 
+def forget_old() -> None:
+    """Remove the holds of days gone by: they count for nothing any more, not even for a shop's share."""
+    HeldBasket.objects.filter(held_at__lt=_morning(), expires_at__lte=clock.now()).delete()
+
+
 def same_holds(quote: quotes.Quote) -> bool:
     """Are the places that a quote was worked out around still all there are? The caller holds the plan's lock."""
     return quote.around == tuple(row.pk for row in quotes.live_holds())
@@ -83,10 +88,13 @@ def _write(by: User, shop: Shop, quote: quotes.Quote, settings: Workshop) -> Hel
 
 def _refuse_greed(shop: Shop, settings: Workshop) -> None:
     """A ``Refusal`` when the shop has held its share of places today."""
-    morning = datetime.combine(clock.today(), time.min, clock.workshop_zone())
-    if HeldBasket.objects.filter(shop=shop, held_at__gte=morning).count() >= settings.holds_a_day:
+    if HeldBasket.objects.filter(shop=shop, held_at__gte=_morning()).count() >= settings.holds_a_day:
         message = (
             f"This date is not kept while you look: a place is kept {settings.holds_a_day} times a day at most. "
             "You can still order; the date is yours once the order is placed."
         )
         raise Refusal("holds_a_day", message, "hold")
+
+
+def _morning() -> datetime:
+    return datetime.combine(clock.today(), time.min, clock.workshop_zone())

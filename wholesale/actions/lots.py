@@ -15,7 +15,7 @@ from wholesale.actions import ledger
 from wholesale.actions.batch_rows import Batch, note
 from wholesale.core.catalogue import ItemKind
 from wholesale.core.production.batches import Passed, Poured, split, waiting
-from wholesale.core.production.bench import usable_on as usable_after
+from wholesale.core.production.tasks import usable_on as usable_after
 from wholesale.core.values import Refusal
 from wholesale.models import Load, LoadPortion, Lot, StockMovement
 from wholesale.queries import production

@@ -11,9 +11,9 @@ from wholesale import clock
 from wholesale.core.catalogue import Catalogue, ItemKind, Operation, Sku
 from wholesale.core.documents import batch
 from wholesale.core.production.batches import BatchFacts, BatchState, Purpose, batch_state
-from wholesale.core.production.bench import usable_on
 from wholesale.core.production.calendar import ONE_DAY, Calendar, Day
 from wholesale.core.production.families import place_in_day
+from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.weighing import Dosing
 from wholesale.core.values import plain
 from wholesale.core.workshop import Workshop

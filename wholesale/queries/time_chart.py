@@ -14,10 +14,10 @@ from wholesale import clock
 from wholesale.core.catalogue import Catalogue, Operation, Sku, Unit
 from wholesale.core.documents import batch
 from wholesale.core.orders import OPEN_STATES, OrderState
-from wholesale.core.production.bench import usable_on
 from wholesale.core.production.calendar import ONE_DAY, Day
 from wholesale.core.production.needs import step_of
 from wholesale.core.production.preparation import Made
+from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.work import Load, Portion, Shop, Work
 from wholesale.core.values import plain
 from wholesale.models import Load as LoadRow

@@ -301,7 +301,7 @@ def _queue(portion: LoadPortion, operation: str) -> _Queue:
 
 
 def _waiting(goods: core.Catalogue) -> Iterator[tuple[LoadPortion, int]]:
-    """Done portions of products whose cure is still to come, with the pieces that have not gone on: the oldest go first."""
+    """Done portions of products whose cure is still to come, with the pieces that wait: the oldest go on first."""
     done, gone = _done(), Counter[_Queue]()
     for portion in done:
         gone[_queue(portion, portion.operation)] += portion.pieces

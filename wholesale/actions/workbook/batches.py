@@ -9,7 +9,7 @@ from wholesale import clock
 from wholesale.actions import ledger, lots, mending
 from wholesale.actions.workbook.changes import Changes
 from wholesale.core.catalogue import Catalogue, Operation, Sku
-from wholesale.core.production.bench import latest_for
+from wholesale.core.production.tasks import latest_for
 from wholesale.core.production.weighing import recipes_used
 from wholesale.core.production.work import work_of
 from wholesale.core.values import Refusal
@@ -57,9 +57,11 @@ def _write_row(changes: Changes, row: BatchRow, catalogue: Catalogue, by: User |
         return set()
     whole = _whose(row, first=steps[0], is_last=last == steps[-1])
     loads = [_load(row, step, day, catalogue) for step, day in _passed(steps, last, row.day)]
-    for load, step in zip(loads, steps, strict=False):
-        portions = [LoadPortion.objects.create(load=load, operation=step.code, **part) for part in whole]
-    for portion in portions if is_curing(catalogue, row) else ():
+    portions = [
+        LoadPortion.objects.create(load=load, operation=step.code, **part)
+        for load, step in zip(loads, steps, strict=False) for part in whole
+    ]  # fmt: skip
+    for portion in portions[-len(whole) :] if is_curing(catalogue, row) else ():
         _into_stock(loads[0], portion, row, last, by)
     text = f"{row.pieces} good {row.item} {row.scent} had come to the step {last.name} on {row.day}."
     BatchEvent.objects.create(load=loads[-1], at=clock.now(), by=by, kind="opening", text=text)
@@ -103,9 +105,7 @@ def _whose(row: BatchRow, *, first: Operation, is_last: bool) -> list[dict[str, 
     of_the_row = {"item": item, "scent": row.scent}
     if row.order:
         wanted = _wanted(row, first)
-        return [
-            {"order_scent_id": scent, "pieces": pieces, "good": pieces, **of_the_row} for scent, pieces in wanted
-        ]
+        return [{"order_scent_id": scent, "pieces": pieces, "good": pieces, **of_the_row} for scent, pieces in wanted]
     mine = ForStock.objects.create(
         item=item, scent=row.scent, pieces=row.pieces, because=f"batch {row.number}", asked_at=clock.now(),
         closed_at=clock.now() if is_last else None,

@@ -11,31 +11,14 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
-from wholesale.core.catalogue import (
-    NO_LIMIT,
-    Catalogue,
-    ItemKind,
-    Operation,
-    Sku,
-    Unit,
-    filling,
-    load_pieces,
-    net_room,
-    refuse_unworkable_steps,
-)
+from wholesale.core.catalogue import NO_LIMIT, ItemKind, Operation, Sku
 from wholesale.core.production.calendar import ONE_DAY
 from wholesale.core.production.draft import Draft, Key
-from wholesale.core.production.takes import Taken, binds, stocked_parts
-from wholesale.core.production.work import Load, Pick, Plan, Portion, Shop, Work, work_of
+from wholesale.core.production.takes import binds
+from wholesale.core.production.tasks import Task, Tasks, usable_on
+from wholesale.core.production.work import Load, Pick, Plan, Portion, Shop
 from wholesale.core.production.yields import risk_of, step_yields
 from wholesale.core.stock import OnHand, Timeline
-
-
-class Task(NamedTuple):
-    """One step of one sku."""
-
-    sku: Sku
-    operation: Operation
 
 
 class Flow(NamedTuple):
@@ -52,15 +35,6 @@ _Asked = tuple[str, Sku, str]
 _Book = Callable[[Timeline, date, Fraction], None]
 
 
-class _Size(NamedTuple):
-    """What a step's load is of, net grams a piece, net grams and pieces a load has room for."""
-
-    work: Work
-    grams: Decimal
-    net_room: Decimal | None
-    pieces: int | None
-
-
 class Bench:
     """Room, minutes, parts and materials of the days ahead, given a plan and the stock on hand.
 
@@ -72,16 +46,12 @@ class Bench:
         self.shop = shop
         self.catalogue = shop.catalogue
         self.calendar = shop.calendar
+        self.tasks = Tasks(shop.catalogue)
         self.first_day = first_day
         self.picks = list(plan.picks)
         self._drafts: dict[tuple[str, date], list[Draft]] = defaultdict(list)
         self._minutes: dict[tuple[str, date], Decimal] = defaultdict(Decimal)
         self._lines: dict[Sku | Flow, Timeline] = defaultdict(Timeline)
-        self._tasks_of: dict[tuple[Sku, str], Task | None] = {}
-        self._sizes: dict[tuple[Sku, str], _Size] = {}
-        self._pieces: dict[tuple[str, str], int] = {}
-        self._parts: dict[tuple[Sku, str], list[Taken]] = {}
-        self._workable: set[Sku] = set()
         #: Is there a material that the plan waits for?
         self.has_binding = any(binds(item) for item in shop.catalogue.items.values())
         #: Room by day, worked out once; whatever is booked or undone on a day has it worked out anew.
@@ -204,8 +174,8 @@ class Bench:
     def _give_room(self, started: Draft) -> None:
         """Steps of the same work may find room in a load that was started."""
         for key, full_before in self._full_before.items():
-            size = self._sizes.get(key)
-            if started.day < full_before and (size is None or size.work == started.work):
+            task = self.tasks.of(*key)
+            if started.day < full_before and task and self.tasks.size(task).work == started.work:
                 self._set_full_before(key, started.day)
 
     def _room(self, task: Task, day: date) -> int:
@@ -220,7 +190,7 @@ class Bench:
         if not self.shop.count_of(task.operation.equipment, day):
             return 0
         new = self._new_loads(task, day)
-        return min(NO_LIMIT, self._shared(task, day) + (new * self._load_pieces(task) if new else 0))
+        return min(NO_LIMIT, self._shared(task, day) + (new * self.tasks.load_pieces(task) if new else 0))
 
     def _shared(self, task: Task, day: date) -> int:
         """Pieces that fit into loads already planned for that day."""
@@ -289,7 +259,7 @@ class Bench:
 
     def forget(self, load: Load, portion: Portion) -> None:
         """Let parts and materials stand as if a portion of the given plan weren't there; its room stays taken."""
-        task = self._task(portion.sku, portion.operation)
+        task = self.tasks.of(portion.sku, portion.operation)
         if task:
             self._count(task, load, portion, Timeline.take_back)
 
@@ -324,14 +294,8 @@ class Bench:
 
     def _tasks(self, load: Load) -> list[tuple[Task, Portion]]:
         """The load's portions with their steps; a step that the recipe no longer knows is left out."""
-        found = ((self._task(p.sku, p.operation), p) for p in load.portions)
+        found = ((self.tasks.of(p.sku, p.operation), p) for p in load.portions)
         return [(task, portion) for task, portion in found if task]
-
-    def _task(self, sku: Sku, code: str) -> Task | None:
-        if (sku, code) not in self._tasks_of:
-            step = self.operation(sku, code)
-            self._tasks_of[sku, code] = Task(sku, step) if step else None
-        return self._tasks_of[sku, code]
 
     def _minutes_of(self, load: Load) -> dict[str, Decimal]:
         """Minutes a load takes of each group of hands; its own, once, are the most that one of its steps asks."""
@@ -364,7 +328,7 @@ class Bench:
 
     def _count_parts(self, task: Task, load: Load, portion: Portion, book: _Book) -> None:
         """What a load to do takes of stocked parts, and the good parts that will come of it."""
-        for part in self.parts_of(task):
+        for part in self.tasks.parts(task):
             # What is weighed for a begun load has left the shelf already.
             if not (load.begun and part.weighed):
                 book(self._lines[part.sku], load.day, -part.each * portion.pieces)
@@ -396,7 +360,7 @@ class Bench:
             for task, portion in self._tasks(load) if not load.done else ():
                 if task.operation is self.catalogue.steps(task.sku.item)[-1]:
                     started[portion.demand, task.sku] += portion.pieces
-                for part in self.parts_of(task):
+                for part in self.tasks.parts(task):
                     needed[portion.demand, part.sku] += part.each * portion.pieces
         return {key: self._share(key, count, needed[key]) for key, count in started.items()}
 
@@ -411,35 +375,12 @@ class Bench:
         """Does what is counted on of one portion hang on the others?"""
         return any(risk_of(self.catalogue, item) is not None for item in self.catalogue.items.values())
 
-    def refuse_unworkable(self, sku: Sku) -> None:
-        """A ``Refusal`` when a step of a sku, or of a part that goes into it, can't be done; looked at once."""
-        waiting = [sku]
-        while waiting:
-            one = waiting.pop()
-            if one in self._workable:
-                continue
-            refuse_unworkable_steps(self.catalogue, self.catalogue.items[one.item])
-            self._workable.add(one)
-            steps = self.catalogue.steps(one.item)
-            waiting += [part.sku for step in steps for part in self.parts_of(Task(one, step))]
-
-    def operation(self, sku: Sku, code: str) -> Operation | None:
-        """The step of that code in the sku's recipe, if it knows it."""
-        return next((step for step in self.catalogue.steps(sku.item) if step.code == code), None)
-
-    def parts_of(self, task: Task) -> list[Taken]:
-        """Stocked parts, and how many of each, that one piece takes at this step."""
-        key = (task.sku, task.operation.code)
-        if key not in self._parts:
-            self._parts[key] = stocked_parts(self.catalogue, task.sku, task.operation)
-        return self._parts[key]
-
     def _open(self, task: Task, day: date) -> list[Draft]:
         """Started loads that pieces of this step may join: of the same work, and long enough to set up for it."""
         drafts = self._drafts.get((task.operation.equipment, day))
         if not drafts:
             return []
-        work, own = self._size(task).work, task.operation.minutes_per_load
+        work, own = self.tasks.size(task).work, task.operation.minutes_per_load
         return [
             d for d in drafts
             if d.work == work and d.own_minutes >= own and not d.done and not d.begun
@@ -454,28 +395,15 @@ class Bench:
         return max(0, there - len([d for d in self._drafts.get((equipment.code, day), ()) if d.pieces]))
 
     def _room_in(self, draft: Draft, task: Task) -> int:
-        size = self._size(task)
+        size = self.tasks.size(task)
         limits = [NO_LIMIT if size.pieces is None else size.pieces - draft.pieces]
         if size.net_room is not None and size.grams:
             limits.append(int((size.net_room - draft.grams) // size.grams))
         return max(0, min(limits))
 
-    def _size(self, task: Task) -> _Size:
-        """What a piece of this step takes of a load: the same sums for every day, so they are done once."""
-        key = (task.sku, task.operation.code)
-        if key not in self._sizes:
-            self._sizes[key] = _size_of(self.catalogue, task)
-        return self._sizes[key]
-
-    def _load_pieces(self, task: Task) -> int:
-        key = (task.sku.item, task.operation.code)
-        if key not in self._pieces:
-            self._pieces[key] = load_pieces(self.catalogue, task.sku.item, task.operation)
-        return self._pieces[key]
-
     def _hands_room_by_load(self, task: Task, day: date, left: Decimal) -> int:
         per_piece, per_load = task.operation.minutes_per_piece, task.operation.minutes_per_load
-        size = self._load_pieces(task)
+        size = self.tasks.load_pieces(task)
         fits = min(
             self._shared(task, day),
             int(left // per_piece) if per_piece else NO_LIMIT,
@@ -488,7 +416,7 @@ class Bench:
 
     def _start_load(self, task: Task, day: date) -> Draft:
         own = task.operation.minutes_per_load
-        draft = Draft(self._size(task).work, day, own)
+        draft = Draft(self.tasks.size(task).work, day, own)
         drafts = self._drafts[draft.work.equipment, day]
         drafts.append(draft)
         self._undo.append((drafts.pop,))
@@ -498,7 +426,7 @@ class Bench:
 
     def _fill(self, draft: Draft, task: Task, pieces: int, demand: str, good: int | None = None) -> int:
         key = (demand, task.sku, task.operation.code, good)
-        grams = self._size(task).grams * pieces
+        grams = self.tasks.size(task).grams * pieces
         self._put(draft, key, pieces, grams)
         self._undo.append((self._put, draft, key, -pieces, -grams))
         return pieces
@@ -506,30 +434,3 @@ class Bench:
     def _put(self, draft: Draft, key: Key, pieces: int, grams: Decimal) -> None:
         draft.put(key, pieces, grams)
         self._rooms.pop(draft.day, None)
-
-
-def _size_of(catalogue: Catalogue, task: Task) -> _Size:
-    item, operation = task.sku.item, task.operation
-    equipment = catalogue.equipment.get(operation.equipment)
-    counts = equipment is not None and catalogue.items[item].unit is Unit.PIECE
-    return _Size(
-        work=work_of(task.sku, operation, catalogue), grams=filling(catalogue, item, operation)[1],
-        net_room=net_room(catalogue, item, operation), pieces=equipment.load_pieces if equipment and counts else None,
-    )  # fmt: skip
-
-
-def usable_on(operation: Operation, day: date) -> date:
-    """The first day on which what a step made may be used: so many nights, or days, later."""
-    return day + timedelta(days=max(operation.nights_min, operation.days_min))
-
-
-def latest_for(operation: Operation, day: date) -> date:
-    """The last day on which a step may be done whose pieces are to be used on ``day``."""
-    return day - timedelta(days=max(operation.nights_min, operation.days_min))
-
-
-def days_back(operation: Operation, day: date) -> list[date]:
-    """Days on which a step may be done so that the next may follow on ``day``, latest first."""
-    least = max(operation.nights_min, operation.days_min)
-    most = operation.days_max if operation.days_max is not None else 60
-    return [day - step * ONE_DAY for step in range(least, most + 1)]

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from fractions import Fraction
 from itertools import chain, pairwise
 from typing import Literal
@@ -67,7 +68,7 @@ def leaving_day(shop: Shop, plan: Plan, demand: Demand) -> date | None:
 def _pegs(case: Case) -> Iterator[Breach]:
     """Every planned piece is pegged to an open demand: its own sku, or a part."""
     wanted = {(demand.key, demand.sku) for demand in case.demands}
-    for load in case.plan.loads:
+    for load in case.own_loads:
         for portion in load.portions if not settled(load) else ():
             if not case.is_judged(portion.demand):
                 continue
@@ -120,11 +121,12 @@ def _quotas(case: Case) -> Iterator[Breach]:
 
 def _minutes(case: Case) -> Iterator[Breach]:
     """No group of hands works longer than its day has minutes."""
-    used: dict[tuple[str, date], Fraction] = defaultdict(Fraction)
+    used: dict[tuple[str, date], Decimal] = defaultdict(Decimal)
     planned = set()
-    for load, portion, operation in case.portions_on_days():
-        used[operation.hands, load.day] += Fraction(operation.minutes_per_piece) * portion.pieces
-        planned |= {(operation.hands, load.day)} if not settled(load) else set()
+    for batch in evidence.gathered(case, case.loads):
+        used[batch.operation.hands, batch.day] += batch.operation.minutes_per_piece * batch.pieces
+        if not (batch.done or batch.begun):
+            planned.add((batch.operation.hands, batch.day))
     for load in case.loads:
         hands, minutes = evidence.own_minutes(case, load)
         used[hands, load.day] += minutes
@@ -249,7 +251,7 @@ def _is_over_the_risk(case: Case, demand: Demand, position: int, steps: list[Ste
 def _deposits(case: Case) -> Iterator[Breach]:
     """Nothing of a demand is begun before its deposit may be there."""
     starts = {demand.key: demand.starts_from for demand in case.demands if demand.starts_from is not None}
-    for load in case.plan.loads if starts else ():
+    for load in case.own_loads if starts else ():
         for key in sorted({portion.demand for portion in load.portions if not settled(load)} & starts.keys()):
             if load.day < starts[key]:
                 due = _day(starts[key])

@@ -8,6 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
@@ -45,11 +46,25 @@ class Flow(NamedTuple):
     used_settled: bool
 
 
+class Gathered(NamedTuple):
+    """Pieces that go through one step on one day; ``begun``: they are weighed for, and not done yet."""
+
+    day: date
+    sku: Sku
+    operation: Operation
+    pieces: int
+    begun: bool
+    done: bool
+
+
 class Take(NamedTuple):
-    """A part from the shelf, and how much of it one piece takes; ``weighed`` with a melt."""
+    """A part from the shelf, and how much of it one piece takes; ``weighed`` with a melt.
+
+    Whole numbers are ints: sums over a thousand orders are worked out in them many times faster.
+    """
 
     sku: Sku
-    each: Fraction
+    each: Fraction | int
     weighed: bool
 
 
@@ -87,7 +102,7 @@ class Case:
     def steps(self) -> dict[tuple[str, Sku, str], list[Step]]:
         """Pieces by (peg, sku, step): by day, done ones first."""
         found: dict[tuple[str, Sku, str], list[Step]] = defaultdict(list)
-        judged = ((load, p, step) for load, p, step in self.portions() if self.is_judged(p.demand))
+        judged = ((load, p, step) for load, p, step in self.portions(self.own_loads) if self.is_judged(p.demand))
         for load, portion, operation in judged:
             expected = portion.pieces * self.yield_of(portion.sku, operation)
             out = Fraction(portion.counted) if load.done else expected
@@ -113,20 +128,21 @@ class Case:
 
     def operation(self, portion: Portion) -> Operation | None:
         """The step of a portion, if its recipe knows it."""
-        key = (portion.sku, portion.operation)
+        return self.step(portion.sku, portion.operation)
+
+    def step(self, sku: Sku, code: str) -> Operation | None:
+        """The step of that code, if the sku's recipe knows it."""
+        key = (sku, code)
         if key not in self._known:
-            self._known[key] = next((o for o in self.operations(portion.sku) if o.code == portion.operation), None)
+            self._known[key] = next((o for o in self.operations(sku) if o.code == code), None)
         return self._known[key]
 
-    def portions(self, *, todo: bool = False) -> Iterator[tuple[Load, Portion, Operation]]:
-        """Every portion whose step is known, with its load and its step."""
-        return (found for found in self._portions if not (todo and found[0].done))
-
-    @cached_property
-    def _portions(self) -> tuple[tuple[Load, Portion, Operation], ...]:
-        """All of them, gone through by every rule."""
-        of_loads = ((load, portion) for load in self.plan.loads for portion in load.portions)
-        return tuple((load, p, operation) for load, p in of_loads if (operation := self.operation(p)))
+    def portions(self, loads: Sequence[Load]) -> Iterator[tuple[Load, Portion, Operation]]:
+        """Every portion of these loads whose step is known, with its load and its step."""
+        for load in loads:
+            for portion in load.portions:
+                if operation := self.operation(portion):
+                    yield load, portion, operation
 
     def yield_of(self, sku: Sku, operation: Operation) -> Fraction:
         """The share that comes good out of a step; the last one bears the loss of the whole making too."""
@@ -151,35 +167,32 @@ class Case:
         return None if found is None else Fraction(found)
 
     @cached_property
-    def days(self) -> frozenset[date]:
-        """The days that are judged, where not all are: those on which the demands have something to do."""
-        return frozenset(load.day for load in self.plan.loads for p in load.portions if self.is_judged(p.demand))
+    def own_loads(self) -> tuple[Load, ...]:
+        """The loads that hold something of the demands that are judged."""
+        own = self.of
+        if own is None:
+            return self.plan.loads
+        return tuple(load for load in self.plan.loads if any(p.demand in own for p in load.portions))
 
     @cached_property
     def loads(self) -> tuple[Load, ...]:
-        """The loads of the days that are judged."""
-        return self.plan.loads if self.of is None else tuple(load for load in self.plan.loads if load.day in self.days)
-
-    @cached_property
-    def own_loads(self) -> tuple[Load, ...]:
-        """The loads that hold something of the demands that are judged."""
+        """The loads of the days that are judged: where not all are, those on which the demands have something to do."""
         if self.of is None:
             return self.plan.loads
-        return tuple(load for load in self.loads if any(p.demand in self.of for p in load.portions))
+        days = {load.day for load in self.own_loads}
+        return tuple(load for load in self.plan.loads if load.day in days)
 
-    def portions_on_days(self) -> Iterator[tuple[Load, Portion, Operation]]:
-        """Every portion of these loads whose step is known, with its load and its step."""
-        for load in self.loads:
-            for portion in load.portions:
-                if operation := self.operation(portion):
-                    yield load, portion, operation
+    @cached_property
+    def gathered(self) -> tuple[Gathered, ...]:
+        """What all loads do, gathered by day and step: a thousand orders ask for a few different things a day."""
+        return tuple(gathered(self, self.plan.loads))
 
     @cached_property
     def touched(self) -> frozenset[Sku]:
         """The skus that the demands make, take or pick, where not all are judged."""
-        own = [(p, o) for _, p, o in self.portions() if self.is_judged(p.demand)]
-        took = {take.sku for p, o in own for take in taken(self, p, o)}
-        return frozenset(took | {p.sku for p, _ in own} | {demand.sku for demand in self.demands})
+        own = {(p.sku, o.code): o for _, p, o in self.portions(self.own_loads) if self.is_judged(p.demand)}
+        took = {take.sku for (sku, _), o in own.items() for take in taken(self, sku, o)}
+        return frozenset(took | {sku for sku, _ in own} | {demand.sku for demand in self.demands})
 
     def is_touched(self, sku: Sku) -> bool:
         """Is the stock of a sku judged?"""
@@ -194,6 +207,11 @@ class Case:
         """Is it a material that the plan waits for?"""
         item = self.item(sku)
         return item is not None and item.kind is ItemKind.MATERIAL and item.binds_plan
+
+    @cached_property
+    def has_awaited(self) -> bool:
+        """Does the plan wait for any material?"""
+        return any(self.is_awaited(Sku(code)) for code in self.catalogue.items)
 
     def is_product(self, sku: Sku) -> bool:
         """Is it sold?"""
@@ -284,11 +302,11 @@ def daily_loads(case: Case, code: str, day: date) -> int | None:
     return None if equipment.loads_per_day is None else usable * equipment.loads_per_day
 
 
-def own_minutes(case: Case, load: Load) -> tuple[str, Fraction]:
+def own_minutes(case: Case, load: Load) -> tuple[str, Decimal]:
     """Whose minutes the load takes by itself, and how many: the most that one of its steps asks for."""
     steps = [operation for portion in load.portions if (operation := case.operation(portion))]
     opened = max(steps, key=lambda step: step.minutes_per_load, default=None)
-    return (opened.hands, Fraction(opened.minutes_per_load)) if opened else ("", Fraction(0))
+    return (opened.hands, opened.minutes_per_load) if opened else ("", Decimal(0))
 
 
 # ── from step to step ────────────────────────────────────────────────────────
@@ -325,12 +343,12 @@ def matched(before: Sequence[Step], after: Sequence[Step], longest: int | None =
 # ── parts and stock ──────────────────────────────────────────────────────────
 
 
-def changes(case: Case) -> Mapping[Sku, Mapping[date, Fraction]]:
+def changes(case: Case) -> Mapping[Sku, Mapping[date, Fraction | int]]:
     """What comes and goes of each part and product by day: stock, what is to come, to use, picked.
 
     What is done is in stock. Materials have a sum of their own: ``awaited``.
     """
-    found: dict[Sku, dict[date, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
+    found: dict[Sku, dict[date, Fraction | int]] = defaultdict(lambda: defaultdict(int))
     for on_hand in case.stock:
         if case.is_touched(on_hand.sku) and not case.is_awaited(on_hand.sku):
             found[on_hand.sku][on_hand.usable_on] += on_hand.quantity
@@ -347,39 +365,47 @@ def changes(case: Case) -> Mapping[Sku, Mapping[date, Fraction]]:
 
 def _onto_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction]]:
     """(day, sku, quantity) of all parts that come of loads to do."""
-    for load, portion, operation in case.portions(todo=True):
-        is_part = case.is_part(portion.sku) and case.is_touched(portion.sku)
-        if is_part and operation == case.operations(portion.sku)[-1]:
-            usable = load.day + max(operation.nights_min, operation.days_min) * A_DAY
-            yield usable, portion.sku, case.yield_of(portion.sku, operation) * portion.pieces
+    for batch in case.gathered:
+        is_part = not batch.done and case.is_part(batch.sku) and case.is_touched(batch.sku)
+        if is_part and batch.operation == case.operations(batch.sku)[-1]:
+            usable = batch.day + max(batch.operation.nights_min, batch.operation.days_min) * A_DAY
+            yield usable, batch.sku, case.yield_of(batch.sku, batch.operation) * batch.pieces
 
 
 def awaited(case: Case) -> Mapping[Sku, Mapping[date, Fraction]]:
     """What loads to do take of each material that the plan waits for, by day."""
     found: dict[Sku, dict[date, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
-    for day, sku, quantity in _off_the_shelf(case):
+    for day, sku, quantity in _off_the_shelf(case) if case.has_awaited else ():
         if case.is_awaited(sku):
             found[sku][day] += quantity
     return found
 
 
-def _off_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction]]:
+def _off_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction | int]]:
     """(day, sku, quantity) of all that loads to do take; what is weighed for a begun load has left the shelf."""
-    judged: dict[tuple[Sku, str], tuple[Take, ...]] = {}
-    for load, portion, operation in case.portions(todo=True):
-        key = (portion.sku, portion.operation)
-        if key not in judged:
-            judged[key] = tuple(take for take in taken(case, portion, operation) if case.is_touched(take.sku))
-        for take in judged[key]:
-            if not (load.begun and take.weighed):
-                yield load.day, take.sku, take.each * portion.pieces
+    for batch in case.gathered:
+        for take in taken(case, batch.sku, batch.operation) if not batch.done else ():
+            if case.is_touched(take.sku) and not (batch.begun and take.weighed):
+                yield batch.day, take.sku, take.each * batch.pieces
 
 
-def taken(case: Case, portion: Portion, operation: Operation) -> tuple[Take, ...]:
+def gathered(case: Case, loads: Sequence[Load]) -> Iterator[Gathered]:
+    """What loads do, by day and step."""
+    pieces: dict[tuple[date, Sku, str, bool, bool], int] = defaultdict(int)
+    for load in loads:
+        day, begun, done = load.day, load.begun, load.done
+        for portion in load.portions:
+            pieces[day, portion.sku, portion.operation, begun, done] += portion.pieces
+    for (day, sku, code, begun, done), count in pieces.items():
+        if operation := case.step(sku, code):
+            yield Gathered(day, sku, operation, count, begun, done)
+
+
+def taken(case: Case, sku: Sku, operation: Operation) -> tuple[Take, ...]:
     """What one piece takes off the shelf at a step: parts that have steps of their own, materials that bind."""
-    key = (portion.sku, operation.code)
+    key = (sku, operation.code)
     if key not in case.takes:
-        case.takes[key] = tuple(_taken(case, portion.sku, operation))
+        case.takes[key] = tuple(_taken(case, sku, operation))
     return case.takes[key]
 
 
@@ -421,7 +447,8 @@ def _shelf(case: Case, code: str, scent: str, each: Fraction, *, weighed: bool) 
     """A part with steps, or a material that binds, stands on the shelf; a part without is mixed, from what it is of."""
     item = case.catalogue.items[code]
     if case.is_awaited(Sku(code)) or (item.kind is ItemKind.PART and item.recipe and item.recipe.operations):
-        yield Take(Sku(code, scent if item.scented else ""), each, weighed)
+        whole = each.numerator if each.denominator == 1 else each
+        yield Take(Sku(code, scent if item.scented else ""), whole, weighed)
     elif item.kind is ItemKind.PART:
         for line, part in mixed(item):
             if inner := _stands_for(case, line, scent):
@@ -451,7 +478,7 @@ def unmet(case: Case, material: Sku, needed: Mapping[date, Fraction]) -> tuple[d
 
 def never_there(case: Case, sku: Sku, pieces: int) -> Sku | None:
     """A material of which more goes into so many pieces, made anew, than is left in stock and on order."""
-    if not any(case.is_awaited(Sku(code)) for code in case.catalogue.items):
+    if not case.has_awaited:
         return None
     left: dict[Sku, Fraction] = defaultdict(Fraction)
     for lot in case.stock:
@@ -466,7 +493,7 @@ def _through_all_levels(case: Case, sku: Sku, pieces: Fraction) -> dict[Sku, Fra
     found: dict[Sku, Fraction] = defaultdict(Fraction)
     for position, operation in enumerate(case.operations(sku)):
         starts = pieces / case.yield_from(sku, position)
-        for take in taken(case, Portion("", sku, operation.code, 1), operation):
+        for take in taken(case, sku, operation):
             own = {take.sku: take.each * starts}
             deeper = own if case.is_awaited(take.sku) else _through_all_levels(case, take.sku, take.each * starts)
             for material, quantity in deeper.items():

@@ -7,12 +7,13 @@ from itertools import chain
 
 from wholesale.core.catalogue import Sku
 from wholesale.core.production import supply
-from wholesale.core.production.bench import Bench, Task, usable_on
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import ONE_DAY
 from wholesale.core.production.course import Course, course, is_settled
 from wholesale.core.production.making import LAST_DAY, Making, PartMaking, part_shares
 from wholesale.core.production.reasons import no_room
 from wholesale.core.production.supply import Supplied
+from wholesale.core.production.tasks import Task, usable_on
 from wholesale.core.production.work import Demand, Pick, Placed, Plan, Shop
 from wholesale.core.values import Refusal, ceil_div, day_words
 
@@ -51,7 +52,7 @@ class Insertion(Making):
         if self.on_course.begins and not self.steps:
             raise self._not_made(self.on_course.fresh)
         if self.on_course.begins:
-            self.bench.refuse_unworkable(self.sku)
+            self.bench.tasks.refuse_unworkable(self.sku)
         self._look_for_materials()
         return [*placed, *self._made()]
 
@@ -135,7 +136,7 @@ class Insertion(Making):
             if before is None:
                 return None
             day = usable_on(self.steps[step - 1], before)
-        for part, each, _ in self.bench.parts_of(self.task(step)):
+        for part, each, _ in self.bench.tasks.parts(self.task(step)):
             day = max(day, self._earliest_part(part, each, last))
         return self.bench.first_room(self.task(step), day, last)
 

@@ -9,8 +9,9 @@ from datetime import date
 from fractions import Fraction
 
 from wholesale.core.catalogue import NO_LIMIT, Operation, Sku
-from wholesale.core.production.bench import Bench, Flow, Task, days_back, latest_for, usable_on
+from wholesale.core.production.bench import Bench, Flow
 from wholesale.core.production.calendar import ONE_DAY
+from wholesale.core.production.tasks import Task, days_back, latest_for, usable_on
 from wholesale.core.production.work import Shop
 from wholesale.core.production.yields import risk_of, starts, step_yields, yields_from
 from wholesale.core.values import ceil_div
@@ -93,7 +94,7 @@ class Making:
 
     def _could(self, step: int, day: date) -> bool:
         """Might one piece go into a step on a day? Not where what it needs finds no room, whatever else is booked."""
-        parts = self.bench.parts_of(self.task(step))
+        parts = self.bench.tasks.parts(self.task(step))
         return all(self._could_take(part, each, day) for part, each, _ in parts) and self._could_follow(step - 1, day)
 
     def _could_take(self, part: Sku, each: Fraction, day: date) -> bool:
@@ -172,7 +173,7 @@ class Making:
 
     def _take_parts(self, step: int, pieces: int, day: date) -> bool:
         """Take the parts a step needs on ``day``, making what is missing; ``False`` when they can't be there."""
-        for part, each, _ in self.bench.parts_of(self.task(step)):
+        for part, each, _ in self.bench.tasks.parts(self.task(step)):
             missing = each * pieces - self.bench.free_on(part, day)
             if missing > 0 and not self._part(step, part, each, missing).make(missing, day):
                 return False

@@ -6,9 +6,10 @@ from datetime import date
 from fractions import Fraction
 
 from wholesale.core.catalogue import Catalogue, ItemKind, Sku
-from wholesale.core.production.bench import Bench, Flow, Task, usable_on
+from wholesale.core.production.bench import Bench, Flow
 from wholesale.core.production.course import course_of, is_settled, planned, remainder
 from wholesale.core.production.insertion import Insertion
+from wholesale.core.production.tasks import Task, usable_on
 from wholesale.core.production.work import Demand, Load, Outcome, Placed, Plan, Portion, Shop, Waiting
 from wholesale.core.production.yields import risk_of, step_yields
 from wholesale.core.stock import OnHand
@@ -173,7 +174,7 @@ class _Books:
         """What is short, and the first day on which it is."""
         skus = {portion.sku for load in self.plan.loads for portion in load.portions}
         tasks = [Task(sku, step) for sku in skus for step in self.shop.catalogue.steps(sku.item)]
-        used = {part.sku for task in tasks for part in self.bench.parts_of(task)}
+        used = {part.sku for task in tasks for part in self.bench.tasks.parts(task)}
         lines: list[Sku | Flow] = [*sorted(used), *self.bench.flows()]
         for line in lines:
             if short := self.bench.short_on(line):
@@ -191,8 +192,8 @@ class _Books:
             steps = self.shop.catalogue.steps(portion.sku.item)
             after = steps[line.step + 1].code if line.sku == portion.sku else ""
             return (portion.demand, portion.sku, portion.operation) == (line.demand, line.sku, after)
-        step = self.bench.operation(portion.sku, portion.operation)
-        return step is not None and any(part.sku == line for part in self.bench.parts_of(Task(portion.sku, step)))
+        task = self.bench.tasks.of(portion.sku, portion.operation)
+        return task is not None and any(part.sku == line for part in self.bench.tasks.parts(task))
 
     def take_out(self, short: Portion) -> None:
         """Take out what takes too much: a product's unfinished steps, or that step of a part."""

@@ -23,10 +23,10 @@ from wholesale.core.catalogue import (
     Unit,
     filling,
 )
-from wholesale.core.production.bench import usable_on
 from wholesale.core.production.calendar import ONE_DAY
 from wholesale.core.production.periods import Supply, lot_for_lot, net_by_period, packs
 from wholesale.core.production.takes import is_at
+from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.weighing import Dosing, MeltPlan, is_blend, melt_plan, melt_plans, with_blends
 from wholesale.core.production.work import Load, Portion
 from wholesale.core.production.yields import step_yields

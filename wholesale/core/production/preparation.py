@@ -7,10 +7,10 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from wholesale.core.catalogue import Catalogue, ItemKind, Operation, Sku
-from wholesale.core.production.bench import usable_on
 from wholesale.core.production.calendar import ONE_DAY, Calendar
 from wholesale.core.production.needs import expected, in_one, lines_at, step_of, takes
 from wholesale.core.production.plan import mend
+from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.work import Demand, Load, Plan, Portion, Shop
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal

@@ -6,12 +6,13 @@ from datetime import date, time
 from typing import Any
 
 from wholesale.core.catalogue import Operation
-from wholesale.core.production.bench import Bench, usable_on
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import ONE_DAY, carrier_arrival, carrier_departure
 from wholesale.core.production.insertion import Insertion
 from wholesale.core.production.plan import Outcome, Placed, Shop
 from wholesale.core.production.reasons import why_not
 from wholesale.core.production.supply import Supplied
+from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.work import Demand, Plan
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal, day_words

@@ -5,7 +5,8 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from wholesale.core.catalogue import ItemKind, Operation, Sku
-from wholesale.core.production.bench import Bench, Task, days_back, usable_on
+from wholesale.core.production.bench import Bench
+from wholesale.core.production.tasks import Task, days_back, usable_on
 from wholesale.core.values import Refusal
 
 
@@ -63,7 +64,7 @@ def _never(bench: Bench, sku: Sku, step: Operation, days: Sequence[date]) -> Ref
 
 
 def _parts_short(bench: Bench, task: Task, first_day: date, day: date) -> Reason | None:
-    for part, each, _ in bench.parts_of(task):
+    for part, each, _ in bench.tasks.parts(task):
         if bench.catalogue.items[part.item].kind is ItemKind.PART and bench.free_on(part, day) < each:
             casting = bench.catalogue.recipe(part.item).operations[-1]
             window = [d for d in bench.calendar.work_days(first_day, day) if usable_on(casting, d) <= day]
@@ -95,7 +96,7 @@ def _full(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
 def _not_there(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
     """The material that is missing on each day that has room."""
     open_days = [day for day in days if bench.room(task, day)]
-    for part, each, _ in bench.parts_of(task):
+    for part, each, _ in bench.tasks.parts(task):
         item = bench.catalogue.items[part.item]
         if item.kind is ItemKind.MATERIAL and all(bench.free_on(part, day) < each for day in open_days):
             return Reason(f"{item.name} not there yet", part)

@@ -4,11 +4,13 @@ Each is planned like any other plan and goes through ``check``. The best stands 
 fewest late order-days left, then the lowest cost, then the fewest orders that move.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
+from math import ceil
 from typing import NamedTuple
 
 from wholesale.core.catalogue import ItemKind, Sku
@@ -344,16 +346,16 @@ def overtime_cost(minutes: int, rates: Rates) -> tuple[Decimal | None, str]:
 
 def _beyond(shop: Shop, plan: Plan, hands: str, days: Iterable[date]) -> dict[date, int]:
     """Whole minutes that a plan takes beyond each day's own; days on which it takes none are left out."""
-    used: dict[date, Fraction] = {}
+    used: dict[date, Decimal] = defaultdict(Decimal)
     case = evidence.Case(shop=shop, plan=plan, demands=(), stock=(), first_day=None)
-    for load, portion, step in case.portions():
+    for load, portion, step in case.portions(plan.loads):
         if step.hands == hands:
-            used[load.day] = used.get(load.day, Fraction(0)) + Fraction(step.minutes_per_piece) * portion.pieces
+            used[load.day] += step.minutes_per_piece * portion.pieces
     for load in plan.loads:
         whose, own = evidence.own_minutes(case, load)
         if whose == hands:
-            used[load.day] = used.get(load.day, Fraction(0)) + own
-    over = {day: ceil_div(used.get(day, 0), 1) - (shop.calendar.minutes(hands, day) or 0) for day in days}
+            used[load.day] += own
+    over = {day: ceil(used[day]) - (shop.calendar.minutes(hands, day) or 0) for day in days}
     return {day: minutes for day, minutes in over.items() if minutes > 0}
 
 

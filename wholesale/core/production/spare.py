@@ -11,10 +11,11 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from wholesale.core.catalogue import NO_LIMIT, Catalogue, ItemKind, Operation, Sku, filling, net_room, sku_name
-from wholesale.core.production.bench import Bench, Task
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.check import check, leaving_day
 from wholesale.core.production.course import course, is_settled
 from wholesale.core.production.insertion import Insertion
+from wholesale.core.production.tasks import Task
 from wholesale.core.production.work import Demand, Load, Outcome, Plan, Portion, Shop, work_of
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal

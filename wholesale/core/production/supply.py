@@ -10,8 +10,9 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from wholesale.core.catalogue import Item, ItemKind, Sku, Unit
-from wholesale.core.production.bench import Bench, Task
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.course import course
+from wholesale.core.production.tasks import Task
 from wholesale.core.values import Refusal, ceil_div
 
 #: Quantity by material, in pieces or grams.
@@ -70,7 +71,7 @@ def awaited(bench: Bench, needed: Needs, first_day: date) -> Supplied | None:
 def _taken(bench: Bench, sku: Sku, into: Sequence[int]) -> dict[Sku, Fraction]:
     found: dict[Sku, Fraction] = {}
     for step, pieces in zip(bench.catalogue.steps(sku.item), into, strict=False):
-        for part in bench.parts_of(Task(sku, step)) if pieces else ():
+        for part in bench.tasks.parts(Task(sku, step)) if pieces else ():
             _add(found, {part.sku: part.each * pieces})
     return found
 
