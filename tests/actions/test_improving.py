@@ -9,9 +9,9 @@ import pytest
 from tests import builders
 from wholesale import clock, tasks
 from wholesale.actions import errands, holding, improving, plan_rows
+from wholesale.core.production import improve as search
 from wholesale.core.production.check import check
 from wholesale.core.production.difference import Difference
-from wholesale.core.production.improve import improve
 from wholesale.core.production.score import leaving_days
 from wholesale.core.values import NotAllowed
 from wholesale.models import Load, Order, PlanChange, PlanImprovement, PlanState, Setting, SheetRefresh, ShopAccount
@@ -168,14 +168,14 @@ def test_the_sweep_wakes_what_waits(cups: list[Order], monkeypatch: pytest.Monke
 
 def meanwhile(monkeypatch: pytest.MonkeyPatch, happens: Callable[[], object]) -> None:
     """Let something happen while the search runs."""
-    honest = improve
+    honest = search.improve
 
     def interrupted(*given: Any) -> Any:
         found = honest(*given)
         happens()
         return found
 
-    monkeypatch.setattr(improving, "improve", interrupted)
+    monkeypatch.setattr(search, "improve", interrupted)
 
 
 def test_a_plan_that_changed_meanwhile_is_not_written_over(cups: list[Order], monkeypatch: pytest.MonkeyPatch) -> None:
@@ -217,7 +217,7 @@ def test_a_search_that_fails_is_tried_again(cups: list[Order], monkeypatch: pyte
     def fails(*given: Any) -> Any:
         raise RuntimeError("out of memory")
 
-    monkeypatch.setattr(improving, "improve", fails)
+    monkeypatch.setattr(search, "improve", fails)
     row = improved()
     assert (row.state, row.error) == ("waiting", "RuntimeError: out of memory")
     assert row.due_at == clock.now() + timedelta(seconds=10)

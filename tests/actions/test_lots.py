@@ -417,7 +417,11 @@ def test_a_bowl_that_failed_holds_no_release_up(bowls: list[Load]) -> None:
 def test_entries_from_before_learn_whose_pieces_they_are(bowls: list[Load]) -> None:
     """The migration's step, on the rows of two bowls: each entry is its portion's again."""
     topped(*bowls)
-    apps = MigrationLoader(connection).project_state([("wholesale", "0004_an_entry_knows_whose_pieces")]).apps
+    apps = (
+        MigrationLoader(connection, replace_migrations=False)
+        .project_state([("wholesale", "0004_an_entry_knows_whose_pieces")])
+        .apps
+    )
     older = apps.get_model("wholesale", "StockMovement")
     cups_made = StockMovement.objects.filter(lot__item__code="SUC", reason="made").order_by("pk")
     before = list(cups_made.values_list("pk", "portion"))

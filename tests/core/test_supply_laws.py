@@ -12,7 +12,7 @@ from hypothesis import Phase, given, settings
 from tests import laws, supplies
 from tests.strategies import LAWS, Case
 from wholesale.core.catalogue import Catalogue, ItemKind, Sku
-from wholesale.core.production import bench, insertion, mending, takes
+from wholesale.core.production import insertion, mending, takes, tasks
 from wholesale.core.production.takes import Taken
 from wholesale.core.production.work import Shop
 from wholesale.core.stock import Timeline
@@ -70,7 +70,7 @@ def test_materials_that_nobody_waits_for_are_noticed(monkeypatch: pytest.MonkeyP
     def parts_only(goods: Catalogue, sku: Sku, step: Any) -> list[Taken]:
         return [part for part in honest(goods, sku, step) if goods.items[part.sku.item].kind is ItemKind.PART]
 
-    monkeypatch.setattr(bench, "stocked_parts", parts_only)
+    monkeypatch.setattr(tasks, "stocked_parts", parts_only)
     assert is_broken(laws.nothing_before_its_supply)
 
 
@@ -81,7 +81,7 @@ def test_a_loss_that_takes_no_material_is_noticed(monkeypatch: pytest.MonkeyPatc
     def lossless(goods: Catalogue, sku: Sku, step: Any) -> list[Taken]:
         return [p._replace(each=p.each * Fraction(97, 100)) if p.weighed else p for p in honest(goods, sku, step)]
 
-    monkeypatch.setattr(bench, "stocked_parts", lossless)
+    monkeypatch.setattr(tasks, "stocked_parts", lossless)
     assert is_broken(laws.nothing_before_its_supply)
 
 

@@ -9,6 +9,7 @@ from django.test import Client
 
 from accounts.models import Shop
 from tests import builders
+from tests.remembered import remembered
 from wholesale import clock
 from wholesale.models import Invoice, Load, Order, OrderLine, Payment, Shipment
 
@@ -16,20 +17,68 @@ PACKING_DAY = "2026-03-16T09:00"
 
 
 @pytest.fixture(autouse=True)
-def _workshop(db: None) -> None:
+def _rows(db: None, request: pytest.FixtureRequest) -> None:
+    """The rows a test begins with: the workshop's alone, or with its one order as far on its way as the test asks."""
+    ways = {"invoiced": _bill, "made": _make, "order": _order}
+    asked = next((name for name in ways if name in request.fixturenames), "")
+    if asked:
+        remembered(f"trade {asked}", ways[asked])
+    else:
+        builders.mossgate_rows()
+
+
+def _order() -> None:
+    """2 cases of SUC in rain garden for Brindle & Fen, placed Thu 5 March 13:50."""
     builders.mossgate_rows()
+    builders.place(Shop.objects.get(slug="brindle-fen"), ("SUC", 2, "RG"))
+
+
+def _make() -> None:
+    """The order confirmed and made, every load on its own day, all good; sellable Mon 16 March."""
+    _order()
+    maker = _signed_in(Client())
+    maker.post(f"/bench/orders/{Order.objects.get().number}/confirm/")
+    while load := Load.objects.filter(done_at__isnull=True).order_by("day", "pk").first():
+        with clock.at(f"{load.day}T09:00"):
+            good = {f"good-{portion.pk}": portion.pieces for portion in load.portions.all()}
+            assert maker.post(f"/bench/loads/{load.pk}/done/", good).status_code == 302
+
+
+def _bill() -> None:
+    """Both cases packed and invoiced on Mon 16 March: 144.00 + 18.00 freight = 162.00, free of tax (certificate)."""
+    _make()
+    maker = _signed_in(Client())
+    with clock.at(PACKING_DAY):
+        pack(maker, Order.objects.get(), 2)
+        maker.post("/bench/shipments/S-1001/invoice/")
+
+
+def _signed_in(client: Client) -> Client:
+    client.force_login(builders.maker())
+    return client
 
 
 @pytest.fixture
 def order() -> Order:
-    """2 cases of SUC in rain garden for Brindle & Fen, placed Thu 5 March 13:50."""
-    return builders.place(Shop.objects.get(slug="brindle-fen"), ("SUC", 2, "RG"))
+    """The order as it was placed; see ``_order``."""
+    return Order.objects.get()
+
+
+@pytest.fixture
+def made() -> Order:
+    """The order when it is made; see ``_make``."""
+    return Order.objects.get()
+
+
+@pytest.fixture
+def invoiced() -> Invoice:
+    """The order's invoice; see ``_bill``."""
+    return Invoice.objects.get()
 
 
 @pytest.fixture
 def maker(client: Client) -> Client:
-    client.force_login(builders.maker())
-    return client
+    return _signed_in(client)
 
 
 def words(answer: Any) -> str:
@@ -43,37 +92,12 @@ def hidden(answer: Any, name: str = "token", nth: int = 0) -> str:
     return str(re.findall(rf'name="{name}" value="([^"]+)"', answer.content.decode())[nth])
 
 
-def make_all(maker: Client) -> None:
-    """Mark every load done on its own day, all good."""
-    while load := Load.objects.filter(done_at__isnull=True).order_by("day", "pk").first():
-        with clock.at(f"{load.day}T09:00"):
-            good = {f"good-{portion.pk}": portion.pieces for portion in load.portions.all()}
-            assert maker.post(f"/bench/loads/{load.pk}/done/", good).status_code == 302
-
-
-@pytest.fixture
-def made(maker: Client, order: Order) -> Order:
-    """The order confirmed and made; sellable Mon 16 March."""
-    maker.post(f"/bench/orders/{order.number}/confirm/")
-    make_all(maker)
-    return order
-
-
 def pack(maker: Client, order: Order, cases: int) -> Any:
     """Pack some cases of the order's one line with the form of its page."""
     line = OrderLine.objects.get(order=order)
     token = hidden(maker.get(f"/bench/orders/{order.number}/"))
     typed = {"token": token, "cartons": 1, f"cases-{line.pk}": cases}
     return maker.post(f"/bench/orders/{order.number}/pack/", typed, follow=True)
-
-
-@pytest.fixture
-def invoiced(maker: Client, made: Order) -> Invoice:
-    """Both cases packed and invoiced on Mon 16 March: 144.00 + 18.00 freight = 162.00, free of tax (certificate)."""
-    with clock.at(PACKING_DAY):
-        pack(maker, made, 2)
-        maker.post("/bench/shipments/S-1001/invoice/")
-    return Invoice.objects.get()
 
 
 def pay(maker: Client, number: str, amount: str, token: str) -> Any:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.db.models import Max
@@ -12,7 +13,6 @@ from accounts.models import User
 from wholesale import clock
 from wholesale.actions import errands, plan_rows, samples
 from wholesale.core.production.difference import Difference, Side, difference
-from wholesale.core.production.improve import Improved, Search, improve
 from wholesale.core.production.plan import Shop
 from wholesale.core.production.score import leaving_days
 from wholesale.core.production.work import Demand, Placed, Plan
@@ -22,6 +22,9 @@ from wholesale.core.workshop import Workshop
 from wholesale.models import OrderLineScent, PlanChange, PlanImprovement, PlanState, Reservation
 from wholesale.queries import orders as quotes
 from wholesale.queries import production, workshop
+
+if TYPE_CHECKING:
+    from wholesale.core.production.improve import Improved
 
 KIND = "improved"
 #: Seconds of search when somebody asks for it where it is off.
@@ -77,7 +80,7 @@ def improve_plan(errand: int) -> None:
         return
     try:
         ground = _ground()
-        found = improve(ground.shop, ground.plan, ground.demands, ground.stock, _search(ground, errand, token))
+        found = _improved(ground, errand, token)
         changes = _difference(ground, found) if found.is_better else Difference()
     except Exception as error:  # noqa: BLE001  (whatever it is, it is tried again and then shown)
         errands.put_back(PlanImprovement, errand, token, error)
@@ -97,17 +100,21 @@ def _ground() -> _Ground:
     )  # fmt: skip
 
 
-def _search(ground: _Ground, errand: int, token: str) -> Search:
+def _improved(ground: _Ground, errand: int, token: str) -> "Improved":
+    # Only a worker searches, so only there the solver is loaded: it takes half a second and 60 MiB.
+    from wholesale.core.production.improve import Search, improve  # noqa: PLC0415
+
     asked = quotes.asked_now(ground.settings)
-    return Search(
+    search = Search(
         today=asked.on, first_day=ground.shop.calendar.bench_day(asked.on, asked.at, asked.cut_off),
         days=ground.settings.improve_days, seconds=ground.settings.improve_seconds or WHEN_ASKED,
         going_on=lambda: errands.renew(PlanImprovement, errand, token),
     )  # fmt: skip
+    return improve(ground.shop, ground.plan, ground.demands, ground.stock, search)
 
 
 def _written(
-    state: PlanState, ground: _Ground, found: Improved, changes: Difference, errand: int, token: str
+    state: PlanState, ground: _Ground, found: "Improved", changes: Difference, errand: int, token: str
 ) -> str:  # fmt: skip
     """Write a better plan, and say what came of the search; the caller holds the plan's lock."""
     if not errands.renew(PlanImprovement, errand, token):
@@ -122,7 +129,7 @@ def _written(
     return f"A better plan: {found.because}."[:300]
 
 
-def _adopt(state: PlanState, ground: _Ground, found: Improved, changes: Difference) -> None:
+def _adopt(state: PlanState, ground: _Ground, found: "Improved", changes: Difference) -> None:
     """The plan's rows, the days orders leave on, the change's own row; the sheet's dates are asked for."""
     plan_rows.store(ground.plan, found.plan)
     samples.keep()
@@ -152,7 +159,7 @@ def _reserved_until(scents: Sequence[int]) -> Mapping[int, date]:
     return dict(rows.annotate(until=Max("lot__usable_on")).values_list("order_scent", "until"))
 
 
-def _difference(ground: _Ground, found: Improved) -> Difference:
+def _difference(ground: _Ground, found: "Improved") -> Difference:
     """What the better plan moves, by the order's number: 1 query."""
     sides = [Side(plan, leaving_days(ground.shop, plan, ground.demands)) for plan in (ground.plan, found.plan)]
     scents = OrderLineScent.objects.filter(pk__in=[d.key for d in ground.demands if d.key.isdecimal()])

@@ -7,7 +7,6 @@ from django.template.loader import render_to_string
 
 from wholesale.core.documents.batch import BatchSheet
 from wholesale.core.documents.papers import Confirmation, InvoicePaper, PackingSlip, Paper
-from wholesale.documents import pdf
 
 Value = TypeVar("Value", bound=Paper)
 
@@ -34,6 +33,9 @@ class Kind(Generic[Value]):
 
     def __call__(self, paper: Value) -> bytes:
         """The paper as PDF: the same value always gives the same bytes."""
+        # Loaded where papers are printed: WeasyPrint takes a second, and web pages print nothing.
+        from wholesale.documents import pdf  # noqa: PLC0415
+
         return pdf.print_page(self.html(paper))
 
     def named(self, number: str) -> str:

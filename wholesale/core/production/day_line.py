@@ -15,8 +15,8 @@ from fractions import Fraction
 from itertools import accumulate
 from typing import NamedTuple
 
+from wholesale.core.production.activities import Activity, Lag, Problem
 from wholesale.core.production.day_work import Block, DayLoad, Link, block, links
-from wholesale.core.production.sequence import Activity, Lag, Problem, sequence
 from wholesale.core.production.work import Load
 from wholesale.core.values import Refusal, ceil_div
 
@@ -285,6 +285,9 @@ class _Day:
         if self._last() <= self._bound():
             return True
         try:
+            # Loaded when a day is really sequenced: the solver takes half a second and 60 MiB.
+            from wholesale.core.production.sequence import sequence  # noqa: PLC0415
+
             found = sequence(self._problem(), effort=EFFORT, hint=self._hint())
         except Refusal:
             # The simple order stands: it keeps every rule, and a day sheet is needed.
