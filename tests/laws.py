@@ -63,10 +63,15 @@ def accepted(case: Case) -> list[Accepted]:
     return steps
 
 
+_CHECKED: list[tuple[Case, Sequence[Accepted], list[Breach]]] = []
+
+
 def breaches(case: Case, steps: Sequence[Accepted], *rules: str) -> list[Breach]:
-    """What the independent check finds against these rules, over all plans of a case."""
-    found = [b for step in steps for b in check(case.shop, step.plan, step.demands, case.stock)]
-    return [breach for breach in found if breach.rule in rules]
+    """What the independent check finds against these rules, over all plans of a case; checked once for all laws."""
+    if not _CHECKED or _CHECKED[0][0] is not case or _CHECKED[0][1] is not steps:
+        found = [b for step in steps for b in check(case.shop, step.plan, step.demands, case.stock)]
+        _CHECKED[:] = [(case, steps, found)]
+    return [breach for breach in _CHECKED[0][2] if breach.rule in rules]
 
 
 def need_pegged_is_need_demanded(case: Case, steps: Sequence[Accepted]) -> None:

@@ -31,8 +31,9 @@ def opened(browser: Browser, bench: tuple[str, str], path: str, width: int) -> P
 
 @pytest.mark.parametrize("width", WIDTHS)
 def test_the_pages_fit_their_screen_and_keep_axe_s_rules(browser: Browser, bench: tuple[str, str], width: int) -> None:
+    page = opened(browser, bench, "/bench/recipes/", width)
     for path in ("/bench/recipes/", "/bench/recipes/SUC/", "/bench/recipes/SUC/edit/", "/bench/recipes/BASE/edit/"):
-        page = opened(browser, bench, path, width)
+        page.goto(bench[0] + path)
         assert page.evaluate("document.documentElement.scrollWidth") == width, path
         assert Axe().run(page).response["violations"] == [], path
 

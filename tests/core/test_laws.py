@@ -42,19 +42,9 @@ def test_the_same_input_gives_the_same_plan(case: Case) -> None:
 
 @LAWS
 @given(strategies.histories())
-def test_planning_again_mends_what_went_wrong(case: Case) -> None:
+def test_planning_again_mends_leaves_the_untouched_alone_and_is_at_rest(case: Case) -> None:
     laws.planning_again_mends(case)
-
-
-@LAWS
-@given(strategies.histories())
-def test_planning_again_leaves_untouched_demands_alone(case: Case) -> None:
     laws.planning_again_leaves_the_rest_alone(case)
-
-
-@LAWS
-@given(strategies.histories())
-def test_planning_again_twice_changes_nothing_more(case: Case) -> None:
     laws.planning_again_twice_changes_nothing(case)
 
 

@@ -15,6 +15,8 @@ class Command(BaseCommand):
     """Shows the invented workshop "Mossgate Bench" with real processes on data of its own."""
 
     help = "Start the demo workshop: web pages, worker and timer; one Ctrl-C stops them all."
+    # It starts itself anew on its own folder, and its programs check themselves.
+    requires_system_checks: tuple[str, ...] = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         """Where to serve, and how much."""
