@@ -4,12 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
+from functools import cached_property
 
 from wholesale.core.catalogue import ItemKind, Sku
 from wholesale.core.orders import Basket
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import carrier_arrival
 from wholesale.core.production.check import check
+from wholesale.core.production.evidence import Memory
 from wholesale.core.production.insertion import Insertion
 from wholesale.core.production.promise import Asked, bound
 from wholesale.core.production.work import Demand, Load, Placed, Plan, Shop
@@ -28,6 +30,10 @@ class Ground:
     plan: Plan
     stock: tuple[OnHand, ...]
 
+    @cached_property
+    def _memory(self) -> Memory:
+        return Memory()
+
     def bench(self, asked: Asked) -> Bench:
         """A bench with the plan on it, from the first day that what is asked for then may use."""
         return Bench(self.shop, self.plan, self.stock, self.first_day(asked))
@@ -38,7 +44,8 @@ class Ground:
 
     def is_sound_with(self, plan: Plan, demands: Sequence[Demand]) -> bool:
         """Does a plan with these demands put in break no rule of physics where they stand? See ``check``."""
-        found = check(self.shop, plan, demands, self.stock, of={demand.key for demand in demands})
+        of = {demand.key for demand in demands}
+        found = check(self.shop, plan, demands, self.stock, of=of, memory=self._memory)
         return all(breach.kind != "physics" for breach in found)
 
 

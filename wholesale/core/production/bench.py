@@ -16,7 +16,7 @@ from wholesale.core.production.calendar import ONE_DAY
 from wholesale.core.production.draft import Draft, Key
 from wholesale.core.production.takes import binds
 from wholesale.core.production.tasks import Task, Tasks, usable_on
-from wholesale.core.production.work import Load, Pick, Plan, Portion, Shop
+from wholesale.core.production.work import Load, Pick, Plan, Portion, Shop, Work
 from wholesale.core.production.yields import risk_of, step_yields
 from wholesale.core.stock import OnHand, Timeline
 
@@ -58,6 +58,8 @@ class Bench:
         self._rooms: dict[date, dict[_Asked, int]] = defaultdict(dict)
         #: No day before has room for a step; only a load that is started may give it some again.
         self._full_before: dict[tuple[Sku, str], date] = {}
+        #: The steps this is noted of, by the work that may give them room again.
+        self._full_of: dict[Work, set[tuple[Sku, str]]] = defaultdict(set)
         self._undo: list[tuple[Callable[..., object], *tuple[object, ...]]] = []
         for on_hand in stock:
             self._lines[on_hand.sku].add(on_hand.usable_on, on_hand.quantity, on_hand.expires_on)
@@ -164,6 +166,7 @@ class Bench:
         while day <= last and not self.room(task, day):
             day += ONE_DAY
         if first <= known < day:
+            self._full_of[self.tasks.size(task).work].add(key)
             self._set_full_before(key, day)
         return day if day <= last else None
 
@@ -173,9 +176,8 @@ class Bench:
 
     def _give_room(self, started: Draft) -> None:
         """Steps of the same work may find room in a load that was started."""
-        for key, full_before in self._full_before.items():
-            task = self.tasks.of(*key)
-            if started.day < full_before and task and self.tasks.size(task).work == started.work:
+        for key in self._full_of.get(started.work, ()):
+            if started.day < self._full_before.get(key, self.first_day):
                 self._set_full_before(key, started.day)
 
     def _room(self, task: Task, day: date) -> int:

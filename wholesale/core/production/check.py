@@ -42,17 +42,22 @@ def check(
     stock: Iterable[OnHand],
     first_day: date | None = None,
     of: Collection[str] | None = None,
+    memory: evidence.Memory | None = None,
 ) -> tuple[Breach, ...]:
     """All breaches of a plan, none when it is sound.
 
     ``demands`` are all open ones; ``stock`` is everything on hand, picked or not.
     Planned loads before ``first_day`` are overdue. With ``of`` only what these demands
     touch is judged: their pieces, the days they stand on, the parts and materials they
-    take; enough where a plan that was sound has these demands put in.
+    take; enough where a plan that was sound has these demands put in. Of plans that are
+    judged one after the other with the same catalogue, what was looked up stays in ``memory``.
     """
     only = None if of is None else frozenset(of)
     judged = demands if only is None else [demand for demand in demands if demand.key in only]
-    case = Case(shop=shop, plan=plan, demands=judged, stock=tuple(stock), first_day=first_day, of=only)
+    case = Case(
+        shop=shop, plan=plan, demands=judged, stock=tuple(stock), first_day=first_day, of=only,
+        memory=memory or evidence.Memory(),
+    )  # fmt: skip
     return tuple(chain.from_iterable(rule(case) for rule in _RULES))
 
 

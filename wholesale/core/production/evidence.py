@@ -6,7 +6,7 @@ shared with the planner.
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -68,9 +68,22 @@ class Take(NamedTuple):
     weighed: bool
 
 
+@dataclass
+class Memory:
+    """What was looked up in one catalogue before: the steps of skus, their yields, and what one piece takes there."""
+
+    steps: dict[tuple[Sku, str], Operation | None] = field(default_factory=dict)
+    yields: dict[tuple[Sku, str], Fraction] = field(default_factory=dict)
+    takes: dict[tuple[Sku, str], tuple[Take, ...]] = field(default_factory=dict)
+    grams: dict[tuple[Sku, str], tuple[Item | None, Fraction]] = field(default_factory=dict)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A plan with everything it is judged by; ``of``: only what these demands touch is judged."""
+    """A plan with everything it is judged by; ``of``: only what these demands touch is judged.
+
+    Plans of one catalogue may be judged with one ``memory``.
+    """
 
     shop: Shop
     plan: Plan
@@ -78,25 +91,11 @@ class Case:
     stock: tuple[OnHand, ...]
     first_day: date | None
     of: frozenset[str] | None = None
+    memory: Memory = field(default_factory=Memory)
 
     def is_judged(self, demand: str) -> bool:
         """Is this demand looked at?"""
         return self.of is None or demand in self.of
-
-    @cached_property
-    def _known(self) -> dict[tuple[Sku, str], Operation | None]:
-        """Steps that were looked up before."""
-        return {}
-
-    @cached_property
-    def takes(self) -> dict[tuple[Sku, str], tuple["Take", ...]]:
-        """What one piece takes off the shelf at a step, as far as it was asked for before."""
-        return {}
-
-    @cached_property
-    def yields(self) -> dict[tuple[Sku, str], Fraction]:
-        """The yield of a step, as far as it was asked for before."""
-        return {}
 
     @cached_property
     def steps(self) -> dict[tuple[str, Sku, str], list[Step]]:
@@ -132,10 +131,10 @@ class Case:
 
     def step(self, sku: Sku, code: str) -> Operation | None:
         """The step of that code, if the sku's recipe knows it."""
-        key = (sku, code)
-        if key not in self._known:
-            self._known[key] = next((o for o in self.operations(sku) if o.code == code), None)
-        return self._known[key]
+        key, known = (sku, code), self.memory.steps
+        if key not in known:
+            known[key] = next((o for o in self.operations(sku) if o.code == code), None)
+        return known[key]
 
     def portions(self, loads: Sequence[Load]) -> Iterator[tuple[Load, Portion, Operation]]:
         """Every portion of these loads whose step is known, with its load and its step."""
@@ -146,12 +145,12 @@ class Case:
 
     def yield_of(self, sku: Sku, operation: Operation) -> Fraction:
         """The share that comes good out of a step; the last one bears the loss of the whole making too."""
-        key = (sku, operation.code)
-        if key not in self.yields:
+        key, known = (sku, operation.code), self.memory.yields
+        if key not in known:
             item, last = self.item(sku), self.operations(sku)[-1] == operation
             share = Fraction(operation.yield_share)
-            self.yields[key] = share * Fraction(item.yield_share) if item and last else share
-        return self.yields[key]
+            known[key] = share * Fraction(item.yield_share) if item and last else share
+        return known[key]
 
     def yield_from(self, sku: Sku, position: int) -> Fraction:
         """The share of pieces into a step, by its place, that comes good out of the last."""
@@ -246,9 +245,17 @@ def grams_in(case: Case, load: Load, equipment: Equipment) -> Fraction:
     total = Fraction(0)
     for portion in load.portions:
         if operation := case.operation(portion):
-            what, grams = _melted(case, portion, operation)
+            what, grams = _grams(case, portion.sku, operation)
+            grams *= portion.pieces
             total += grams * _wax(what) if what and equipment.load_basis == "carrier" else grams
     return total
+
+
+def _grams(case: Case, sku: Sku, operation: Operation) -> tuple[Item | None, Fraction]:
+    key, known = (sku, operation.code), case.memory.grams
+    if key not in known:
+        known[key] = _melted(case, sku, operation)
+    return known[key]
 
 
 def _wax(melt: Item) -> Fraction:
@@ -256,9 +263,9 @@ def _wax(melt: Item) -> Fraction:
     return sum((part for line, part in mixed(melt) if line.basis is Basis.SHARE), Fraction(0)) or Fraction(1)
 
 
-def _melted(case: Case, portion: Portion, operation: Operation) -> tuple[Item | None, Fraction]:
-    """What is melted for a portion, and its grams over what the loss leaves; a part in grams is its own melt."""
-    item = case.item(portion.sku)
+def _melted(case: Case, sku: Sku, operation: Operation) -> tuple[Item | None, Fraction]:
+    """What is melted for a piece, and its grams over what the loss leaves; a part in grams is its own melt."""
+    item = case.item(sku)
     if operation.melt and item and item.recipe:
         melt = case.catalogue.items[operation.melt]
         net = sum(
@@ -266,10 +273,10 @@ def _melted(case: Case, portion: Portion, operation: Operation) -> tuple[Item | 
             for line in item.recipe.lines
             if (line.component, line.basis) == (operation.melt, Basis.PER_PIECE) and line.step in {"", operation.code}
         )
-        return melt, net * portion.pieces / (1 - Fraction(melt.loss))
+        return melt, net / (1 - Fraction(melt.loss))
     if item and item.unit is Unit.GRAM:
-        first = case.operations(portion.sku)[0] == operation
-        return item, portion.pieces / (1 - Fraction(item.loss) if first else Fraction(1))
+        first = case.operations(sku)[0] == operation
+        return item, 1 / (1 - Fraction(item.loss) if first else Fraction(1))
     return None, Fraction(0)
 
 
@@ -403,10 +410,10 @@ def gathered(case: Case, loads: Sequence[Load]) -> Iterator[Gathered]:
 
 def taken(case: Case, sku: Sku, operation: Operation) -> tuple[Take, ...]:
     """What one piece takes off the shelf at a step: parts that have steps of their own, materials that bind."""
-    key = (sku, operation.code)
-    if key not in case.takes:
-        case.takes[key] = tuple(_taken(case, sku, operation))
-    return case.takes[key]
+    key, known = (sku, operation.code), case.memory.takes
+    if key not in known:
+        known[key] = tuple(_taken(case, sku, operation))
+    return known[key]
 
 
 def _taken(case: Case, sku: Sku, operation: Operation) -> Iterator[Take]:

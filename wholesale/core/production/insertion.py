@@ -13,7 +13,7 @@ from wholesale.core.production.course import Course, course, is_settled
 from wholesale.core.production.making import LAST_DAY, Making, PartMaking, part_shares
 from wholesale.core.production.reasons import no_room
 from wholesale.core.production.supply import Supplied
-from wholesale.core.production.tasks import Task, usable_on
+from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.work import Demand, Pick, Placed, Plan, Shop
 from wholesale.core.values import Refusal, ceil_div, day_words
 
@@ -127,26 +127,6 @@ class Insertion(Making):
             return None
         begins = self._earliest(self.anchor, last)
         return begins and self.bench.first_room(self.task(self.anchor), max([day, begins, *covered]), last)
-
-    def _earliest(self, step: int, last: date) -> date | None:
-        """No piece can go into a step before this day, by the room for it and for what must go before; if ever."""
-        day = self.first_day
-        if step and not self.bench.free_on(self.out_of(step - 1), LAST_DAY):
-            before = self._earliest(step - 1, last) if step > self.first_step else None
-            if before is None:
-                return None
-            day = usable_on(self.steps[step - 1], before)
-        for part, each, _ in self.bench.tasks.parts(self.task(step)):
-            day = max(day, self._earliest_part(part, each, last))
-        return self.bench.first_room(self.task(step), day, last)
-
-    def _earliest_part(self, part: Sku, each: Fraction, last: date) -> date:
-        """No piece has this part before this day: it is free by then, or there is room to make it."""
-        steps = self.shop.catalogue.steps(part.item)
-        free = self.bench.free_from(part, each, self.first_day)
-        room = self.bench.first_room(Task(part, steps[-1]), self.first_day, last) if steps else None
-        made = usable_on(steps[-1], room) if room else LAST_DAY
-        return min(made, free or LAST_DAY)
 
     def _no_room(self, one_piece: supply.Needs) -> Refusal:
         """Why pieces are left over: a material that never comes, or no room within the horizon."""

@@ -126,6 +126,26 @@ class Making:
         room = sum(self.bench.room(task, day) for day in self._window(step, before)) if step >= self.first_step else 0
         return room + int(self.bench.free_on(self.out_of(step), before))
 
+    def _earliest(self, step: int, last: date) -> date | None:
+        """No piece can go into a step before this day, by the room for it and for what must go before; if ever."""
+        day = self.first_day
+        if step and not self.bench.free_on(self.out_of(step - 1), LAST_DAY):
+            before = self._earliest(step - 1, last) if step > self.first_step else None
+            if before is None:
+                return None
+            day = usable_on(self.steps[step - 1], before)
+        for part, each, _ in self.bench.tasks.parts(self.task(step)):
+            day = max(day, self._earliest_part(part, each, last))
+        return self.bench.first_room(self.task(step), day, last)
+
+    def _earliest_part(self, part: Sku, each: Fraction, last: date) -> date:
+        """No piece has this part before this day: it is free by then, or there is room to make it."""
+        steps = self.shop.catalogue.steps(part.item)
+        free = self.bench.free_from(part, each, self.first_day)
+        room = self.bench.first_room(Task(part, steps[-1]), self.first_day, last) if steps else None
+        made = usable_on(steps[-1], room) if room else LAST_DAY
+        return min(made, free or LAST_DAY)
+
     def _window(self, step: int, before: date) -> list[date]:
         """Days on which a step may be done so that the next may follow, latest first."""
         return [day for day in days_back(self.steps[step], before) if day >= self.first_day]
@@ -201,7 +221,8 @@ class PartMaking(Making):
         last = len(self.steps) - 1
         task, latest = self.task(last), latest_for(self.steps[last], by)
         pieces = ceil_div(missing, self.shares[last])
-        day = self.bench.first_room(task, self._since(self.steps[last], by), latest)
+        begins = self._earliest(last, latest)
+        day = begins and self.bench.first_room(task, max(begins, self._since(self.steps[last], by)), latest)
         while pieces and day:
             pieces -= self.book_most(pieces, last, day, {})
             day = self.bench.first_room(task, day + ONE_DAY, latest)
