@@ -252,6 +252,16 @@ def test_an_order_is_answered_with_the_day_it_would_leave(bench: Client) -> None
     assert "It would leave Mon 16 Mar." in shown
 
 
+def test_an_order_of_several_lines_leaves_with_its_last_piece(bench: Client) -> None:
+    """The cups alone leave Mon 16; the 20 cases of S4 (sealed Fri 13, sellable and gone Mon 23) hold them up."""
+    lines = {"product": "SUC/RG", "cases": "2", "product_2": "PEB/RG", "cases_2": "20"}
+
+    shown = asked(bench, ask="order", **lines)
+
+    assert "2 cases of Succulent cup, Rain garden; 20 cases of" in shown
+    assert "It would leave Mon 23 Mar." in shown
+
+
 def test_an_order_that_has_to_go_sooner_says_who_would_move(bench: Client) -> None:
     order = placed(("PEB", 20, "RG"))
 
@@ -295,6 +305,11 @@ def test_dearer_oil_moves_no_day_and_costs_what_the_recipes_say(bench: Client) -
     [
         ({"ask": "order", "product": "GOLD/", "cases": "1"}, "Choose one from the list."),
         ({"ask": "order", "product": "SUC/RG", "cases": "0"}, "Give 1 or more."),
+        (
+            {"ask": "order", "product": "SUC/RG", "cases": "1", "product_2": "PEB/RG"},
+            "Say how many cases, or leave the product empty.",
+        ),
+        ({"ask": "order", "product": "SUC/RG", "cases": "1", "cases_3": "2"}, "Choose the product, or leave"),
         ({"ask": "longer", "hands": "bench", "day": "2026-03-07", "minutes": "60"}, "Sat 7 Mar is no working day"),
         ({"ask": "longer", "hands": "bench", "day": "2026-03-04", "minutes": "60"}, "This day is past"),
         ({"ask": "day", "day": "2026-03-07", "kind": "market"}, "Sat 7 Mar is a market day already"),

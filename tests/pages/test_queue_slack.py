@@ -10,7 +10,7 @@ from tests import builders
 from tests.mossgate import calendar
 from tests.pages.reading import text
 from wholesale import clock
-from wholesale.models import CalendarDay, Order
+from wholesale.models import CalendarDay, LoadPortion, Order
 from wholesale.queries.bench_queue import Slack, queue, slack
 
 MON, THU, FRI, SAT = date(2026, 3, 16), date(2026, 3, 19), date(2026, 3, 20), date(2026, 3, 21)
@@ -35,13 +35,26 @@ NEXT_MON = date(2026, 3, 23)
     ],
 )
 def test_slack_is_counted_in_work_days(planned: date, promised: date, today: date, days: int, words: str) -> None:
-    found = slack(calendar(), Order(planned_leaves=planned, promised_leaves=promised), today)
+    found = slack(calendar(), Order(planned_leaves=planned, promised_leaves=promised), (), today)
 
     assert (found.days, found.words) == (days, words)
 
 
 def test_late_on_the_day_and_in_hand_differ_by_shape() -> None:
-    assert [Slack(days).state for days in (-1, 0, 1)] == ["stopped", "quiet", "well"]
+    assert [Slack(days).state for days in (-1, 0, 1, None)] == ["stopped", "quiet", "well", "stopped"]
+
+
+@pytest.mark.django_db
+def test_an_order_with_pieces_in_no_load_has_no_days_in_hand(client: Client) -> None:
+    """Its 12 cups are taken out of their loads: the day it was planned for says nothing any more."""
+    builders.mossgate_rows()
+    builders.place(Shop.objects.get(slug="brindle-fen"), ("SUC", 2, "RG"))
+    LoadPortion.objects.filter(operation="pour").delete()
+    client.force_login(builders.helper())
+
+    (row,) = queue().rows
+    assert (row.slack, row.slack.words) == (Slack(None), "not planned")
+    assert "not planned" in text(client.get("/bench/queue/"))
 
 
 @pytest.mark.django_db

@@ -25,11 +25,27 @@ MOST_CASES, MOST_MINUTES = 500, 600
 
 
 class OrderForm(PlainForm):
-    """An order that somebody asks about."""
+    """An order of up to so many lines that somebody asks about; ``lines`` has (product, cases) of each."""
 
     product = forms.ChoiceField(label="Product")
     cases = forms.IntegerField(label="Cases", min_value=1, max_value=MOST_CASES)
+    product_2 = forms.ChoiceField(label="And", required=False)
+    cases_2 = forms.IntegerField(label="Cases of it", min_value=1, max_value=MOST_CASES, required=False)
+    product_3 = forms.ChoiceField(label="And", required=False)
+    cases_3 = forms.IntegerField(label="Cases of it", min_value=1, max_value=MOST_CASES, required=False)
     by = day_field("Has to leave by", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        """The lines that are filled in; a product without its cases, or cases without a product, is asked about."""
+        typed = {name: self.cleaned_data.pop(name, None) for name in [n for n in self.fields if n != "by"]}
+        for more in ("_2", "_3"):
+            product, cases = typed[f"product{more}"], typed[f"cases{more}"]
+            if product and not cases and f"cases{more}" not in self.errors:
+                self.add_error(f"cases{more}", "Say how many cases, or leave the product empty.")
+            if cases and not product and f"product{more}" not in self.errors:
+                self.add_error(f"product{more}", "Choose the product, or leave the cases empty.")
+        lines = [(typed[f"product{n}"], typed[f"cases{n}"]) for n in ("", "_2", "_3") if typed[f"product{n}"]]
+        return {**self.cleaned_data, "lines": lines}
 
 
 class MoreForm(PlainForm):
@@ -113,6 +129,8 @@ def _forms(now: Situation, typed: Any, asked: str) -> dict[str, PlainForm]:
     }
     for form in found.values():
         _choose(form, "product", what_if.product_choices(goods))
+        for more in ("product_2", "product_3"):
+            _choose(form, more, [("", "nothing else"), *what_if.product_choices(goods)])
         _choose(form, "equipment", equipment)
         _choose(form, "hands", what_if.hands_choices(now))
         _choose(form, "material", what_if.material_choices(goods))

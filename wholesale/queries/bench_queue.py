@@ -49,13 +49,18 @@ class DemandNeeds:
 
 
 class Slack(NamedTuple):
-    """Work days between the day an order is planned to leave and the day it is promised to; negative when late."""
+    """Work days between the day an order is planned to leave and the day it is promised to; negative when late.
 
-    days: int
+    ``None`` while some of its pieces are in no load: then the plan knows no such day.
+    """
+
+    days: int | None
 
     @property
     def words(self) -> str:
-        """Such as ``2 days in hand``, ``leaves on the day``, ``3 days late``."""
+        """Such as ``2 days in hand``, ``leaves on the day``, ``3 days late``, ``not planned``."""
+        if self.days is None:
+            return "not planned"
         if not self.days:
             return "leaves on the day"
         count = "1 day" if abs(self.days) == 1 else f"{abs(self.days)} days"
@@ -63,10 +68,10 @@ class Slack(NamedTuple):
 
     @property
     def state(self) -> str:
-        """Its shape: ``well``, ``quiet`` where it leaves as promised, ``stopped`` where it is late."""
-        if not self.days:
+        """Its shape: ``well``, ``quiet`` where it leaves as promised, ``stopped`` where it is late or not planned."""
+        if self.days == 0:
             return "quiet"
-        return "well" if self.days > 0 else "stopped"
+        return "well" if self.days and self.days > 0 else "stopped"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,8 +116,8 @@ def queue() -> Queue:
     deposits = deposits_received(orders)
     curing = curing_by_order(Q(order_scent__line__order__in=orders))
     rows = tuple(
-        _row(order, slack(calendar, order, clock.today()), needs.get(order.pk, []), deposits, curing)
-        for order in orders
+        _row(order, slack(calendar, order, of_it, clock.today()), of_it, deposits, curing)
+        for order, of_it in ((order, needs.get(order.pk, [])) for order in orders)
     )
     return Queue(rows=rows, mend_because=_mend_because(needs))
 
@@ -213,8 +218,10 @@ def risks(order: Order, needs: Sequence[DemandNeeds]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def slack(calendar: Calendar, order: Order, today: date) -> Slack:
+def slack(calendar: Calendar, order: Order, needs: Iterable[DemandNeeds], today: date) -> Slack:
     """Work days from the day an order is planned to leave (today, where that is over) to the promised one."""
+    if any(need.short for need in needs):
+        return Slack(None)
     leaves, promised = max(order.planned_leaves, today), order.promised_leaves
     if leaves <= promised:
         return Slack(sum(1 for _ in calendar.work_days(leaves + ONE_DAY, promised)))

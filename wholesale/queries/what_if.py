@@ -1,6 +1,6 @@
 """The present situation of the bench, and the answers to what-if as rows of a page."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -153,13 +153,14 @@ class Found:
         return (self.instead - self.leaves).days if self.instead and self.leaves else 0
 
 
-def order(now: Situation, product: str, cases: int, by: date | None = None) -> Found:
-    """This order? When it would leave, and who would move if it had to leave by a day: 2 queries."""
-    asked = _asked(now, product, cases)
+def order(now: Situation, lines: Sequence[tuple[str, int]], by: date | None = None) -> Found:
+    """These (product, cases)? When they would leave, and who would move if they had to by a day: 2 queries."""
+    asked = [demand for number, line in enumerate(lines) for demand in _asked(now, *line, number)]
     found = shown(what_if.with_order(now, asked))
     leaves = found.asked.after if found.asked else None
     first = shown(what_if.order_first(now, asked, by)) if by and leaves and by < leaves else None
-    return Found(words=_order_words(now, product, cases), answer=found, leaves=leaves, first=first)
+    words = "; ".join(_order_words(now, *line) for line in lines)
+    return Found(words=words, answer=found, leaves=leaves, first=first)
 
 
 def one_more(now: Situation, equipment: str, product: str, cases: int) -> Found:
@@ -199,10 +200,10 @@ def dearer(now: Situation, material: str, percent: Decimal) -> Found:
     return Found(words=f"{name}: {percent:+g} %. No day moves.", costs=costs, currency=settings.currency)
 
 
-def _asked(now: Situation, product: str, cases: int) -> list[Demand]:
+def _asked(now: Situation, product: str, cases: int, line: int = 0) -> list[Demand]:
     item, _, scent = product.partition("/")
     pieces = now.shop.catalogue.items[item].case_pack * cases
-    return [Demand(key="asked", sku=Sku(item, scent), pieces=pieces, rank=ASKED)]
+    return [Demand(key=f"asked {line}", sku=Sku(item, scent), pieces=pieces, rank=ASKED)]
 
 
 def _named(asked: list[Demand], cases: int) -> tuple[str, int]:
