@@ -23,9 +23,8 @@ check: setup ## Format, lint, types, layers, migrations, the shape of the code
 	python manage.py makemigrations --check --dry-run
 	python .ci/shape.py
 
-test: setup ## All tests: first on SQLite, then those that need PostgreSQL and Redis
-	pytest -n 2 --dist worksteal
-	python -m tests.servers pytest -m "postgres and not bench"
+test: setup ## All tests: on SQLite, and beside them those that need PostgreSQL and Redis
+	@.ci/test
 
 bench: setup ## The measurements: on SQLite, then those that need PostgreSQL
 	pytest -m "bench and not postgres"
