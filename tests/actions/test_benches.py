@@ -28,11 +28,12 @@ def _orders() -> None:
 
 def test_an_equal_ground_is_lent_the_same_bench_with_nothing_left_on_it() -> None:
     asked = quotes.asked_now(workshop.workshop())
-    with bench_on(ground(), asked) as first:
+    with bench_on(ground(), asked) as (stands, _, first):
         before = first.plan()
         assert put_in(first, demands_of(CUPS))
         assert first.plan() != before
-    with bench_on(ground(), asked) as second:
+    with bench_on(ground(), asked) as (same, _, second):
+        assert (same, second) == (stands, first)
         assert second is first
         assert second.plan() == before
 
@@ -48,13 +49,13 @@ def test_another_ground_is_not_lent_it(changed: str) -> None:
     with bench_on(now, asked) as first:
         pass
     with bench_on(others[changed], asked) as second:
-        assert second is not first
+        assert second.bench is not first.bench
 
 
 def test_two_users_never_have_the_same_bench() -> None:
     asked, now = quotes.asked_now(workshop.workshop()), ground()
     with bench_on(now, asked) as mine, bench_on(now, asked) as yours:
-        assert mine is not yours
+        assert mine.bench is not yours.bench
 
 
 def test_after_an_error_a_bench_is_not_lent_again() -> None:
@@ -62,7 +63,7 @@ def test_after_an_error_a_bench_is_not_lent_again() -> None:
     with pytest.raises(ZeroDivisionError), bench_on(now, asked) as broken:
         raise ZeroDivisionError
     with bench_on(now, asked) as other:
-        assert other is not broken
+        assert other.bench is not broken.bench
 
 
 def test_a_quote_is_the_same_on_a_bench_that_served_before() -> None:

@@ -1,10 +1,11 @@
 """How long a promise takes: a quote through the tables, and the sums alone on a bench with a full plan."""
 
 import datetime as dt
+import gc
 import random
 import statistics
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from copy import deepcopy
 
 import pytest
@@ -39,10 +40,14 @@ def timed(capsys: pytest.CaptureFixture[str], what: str, run: Callable[[int], ob
 
 
 @pytest.fixture(scope="module")
-def full() -> Ground:
+def full() -> Iterator[Ground]:
     """200 open orders of the four-person bench, 1,000 planned loads and more."""
     state = weeks.open_orders(OPEN)
-    return Ground(shop=state.shop, plan=state.plan, stock=())
+    # As the web server does: see `wholesale.config.wsgi`.
+    gc.collect()
+    gc.freeze()
+    yield Ground(shop=state.shop, plan=state.plan, stock=())
+    gc.unfreeze()
 
 
 @pytest.fixture(scope="module")
@@ -74,8 +79,7 @@ def test_promising_six_lines_on_a_full_plan_with_what_would_come_sooner(
     grounds = [full, deepcopy(full)]
 
     def promise(number: int) -> None:
-        ground = grounds[number % 2]
-        with bench_on(ground, asked) as bench:
+        with bench_on(grounds[number % 2], asked) as (ground, _, bench):
             mark = bench.mark()
             found, placed = promise_on(bench, demands_of(baskets[number]), asked)
             bench.back_to(mark)

@@ -14,31 +14,33 @@ from wholesale.core.production.bench import Bench
 from wholesale.core.production.promise import Asked
 
 
-class _Kept(NamedTuple):
+class Lent(NamedTuple):
+    """A bench, and the ground it stands on: equal to the one that was asked for, with what is remembered of it."""
+
     ground: Ground
     first_day: date
     bench: Bench
 
 
 #: One a process is enough: what is promised is promised against the plan as it stands.
-_kept: deque[_Kept] = deque(maxlen=1)
+_kept: deque[Lent] = deque(maxlen=1)
 
 
 @contextmanager
-def bench_on(ground: Ground, asked: Asked) -> Iterator[Bench]:
+def bench_on(ground: Ground, asked: Asked) -> Iterator[Lent]:
     """A bench with the ground's plan on it, for one user at a time; what is booked on it meanwhile is undone."""
     first_day = ground.first_day(asked)
-    bench = _lent(ground, first_day) or ground.bench(asked)
-    mark = bench.mark()
+    lent = _lent(ground, first_day) or Lent(ground, first_day, ground.bench(asked))
+    mark = lent.bench.mark()
     # After an error nobody knows what is booked, so such a bench is not kept.
-    yield bench
-    bench.back_to(mark)
-    _kept.append(_Kept(ground, first_day, bench))
+    yield lent
+    lent.bench.back_to(mark)
+    _kept.append(lent)
 
 
-def _lent(ground: Ground, first_day: date) -> Bench | None:
+def _lent(ground: Ground, first_day: date) -> Lent | None:
     try:
         kept = _kept.pop()
     except IndexError:
         return None
-    return kept.bench if (kept.first_day, kept.ground) == (first_day, ground) else None
+    return kept if (kept.first_day, kept.ground) == (first_day, ground) else None

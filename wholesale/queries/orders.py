@@ -160,7 +160,7 @@ def promised_now(basket: Basket) -> tuple[Promise, tuple[str, ...]]:
     planner = production.planner(settings)
     refuse_basket(basket, planner.catalogue)
     ground, asked = standing_plan(planner, settings, live_holds()), asked_now(settings)
-    with bench_on(ground, asked) as bench:
+    with bench_on(ground, asked) as (ground, _, bench):
         mark = bench.mark()
         found, placed = promise_on(bench, demands_of(basket), asked_for(basket, asked))
         bench.back_to(mark)
@@ -288,7 +288,7 @@ def _promised(
     own, others = _own_and_others(held, shop, found.basket)
     asked = _asked(found, books.settings, own)
     ground = standing_plan(books.planner, books.settings, others)
-    with bench_on(ground, asked) as bench:
+    with bench_on(ground, asked) as (ground, _, bench):
         mark = bench.mark()
         try:
             parts, placed = _parts(found, books, priced, bench, asked)

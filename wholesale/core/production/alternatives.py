@@ -105,8 +105,7 @@ class _Trial:
             return []
         ahead = replace(self.basket, first=cases)
         fewer = self.basket.with_cases(cases)
-        days = self._leave(*ahead.shipments())
-        if days and days[1] <= self.promised.leaves:
+        if days := self._leave(*ahead.shipments()):
             rest = {"rest_leaves": days[1], "rest_arrives": self._arrives(ahead, days[1])}
             split = self._alternative("split", ahead, days[0], cases=sum(cases), **rest)
             return [split, self._alternative("fewer", fewer, days[0])]
@@ -207,12 +206,16 @@ class _Trial:
         return replace(self.basket, lines=tuple(lines))
 
     def _leave(self, *baskets: Basket) -> tuple[date, ...]:
-        """The days on which baskets leave that are ordered together; none if that is no sooner, or not sound."""
+        """The days on which baskets leave that are ordered together; none if that is no sooner, or not sound.
+
+        The first leaves sooner than promised, and none later.
+        """
         mark = self.bench.mark()
         days, demands = self._place(baskets)
         sooner_and_sound = (
             len(days) == len(baskets)
             and days[0] < self.promised.leaves
+            and days[-1] <= self.promised.leaves
             and self.ground.is_sound_with(self.bench.plan(), demands)
         )
         self.bench.back_to(mark)

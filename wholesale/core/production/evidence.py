@@ -5,7 +5,7 @@ shared with the planner.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
@@ -68,14 +68,24 @@ class Take(NamedTuple):
     weighed: bool
 
 
+#: Day, sku and step of pieces; begun; done.
+_Group = tuple[date, Sku, str, bool, bool]
+
+
 @dataclass
 class Memory:
-    """What was looked up in one catalogue before: the steps of skus, their yields, and what one piece takes there."""
+    """What was looked up in one catalogue before: the steps of skus, their yields, what a piece takes and weighs there.
+
+    And the loads last looked at: the next plan has most of them still.
+    """
 
     steps: dict[tuple[Sku, str], Operation | None] = field(default_factory=dict)
     yields: dict[tuple[Sku, str], Fraction] = field(default_factory=dict)
     takes: dict[tuple[Sku, str], tuple[Take, ...]] = field(default_factory=dict)
     grams: dict[tuple[Sku, str], tuple[Item | None, Fraction]] = field(default_factory=dict)
+    #: The loads that were gathered last, by identity, and what they came to.
+    loads: dict[int, Load] = field(default_factory=dict)
+    pieces: dict[_Group, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -184,7 +194,15 @@ class Case:
     @cached_property
     def gathered(self) -> tuple[Gathered, ...]:
         """What all loads do, gathered by day and step: a thousand orders ask for a few different things a day."""
-        return tuple(gathered(self, self.plan.loads))
+        memory, now = self.memory, {id(load): load for load in self.plan.loads}
+        gone = [load for key, load in memory.loads.items() if key not in now]
+        came = [load for key, load in now.items() if key not in memory.loads]
+        pieces = dict(memory.pieces)
+        for loads, sign in ((gone, -1), (came, 1)):
+            for group, count in _pieces(loads).items():
+                pieces[group] = pieces.get(group, 0) + sign * count
+        memory.loads, memory.pieces = now, {group: count for group, count in pieces.items() if count}
+        return tuple(_gathered(self, memory.pieces))
 
     @cached_property
     def touched(self) -> frozenset[Sku]:
@@ -398,11 +416,19 @@ def _off_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction | int]]:
 
 def gathered(case: Case, loads: Sequence[Load]) -> Iterator[Gathered]:
     """What loads do, by day and step."""
-    pieces: dict[tuple[date, Sku, str, bool, bool], int] = defaultdict(int)
+    return _gathered(case, _pieces(loads))
+
+
+def _pieces(loads: Iterable[Load]) -> Mapping[_Group, int]:
+    pieces: dict[_Group, int] = defaultdict(int)
     for load in loads:
         day, begun, done = load.day, load.begun, load.done
         for portion in load.portions:
             pieces[day, portion.sku, portion.operation, begun, done] += portion.pieces
+    return pieces
+
+
+def _gathered(case: Case, pieces: Mapping[_Group, int]) -> Iterator[Gathered]:
     for (day, sku, code, begun, done), count in pieces.items():
         if operation := case.step(sku, code):
             yield Gathered(day, sku, operation, count, begun, done)
