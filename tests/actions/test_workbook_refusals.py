@@ -9,7 +9,7 @@ from tests.sheets import Files, append, drop, load, mistakes, put
 from wholesale import clock
 from wholesale.core.values import Refusal
 from wholesale.core.workbook import sheets
-from wholesale.core.workbook.sheets import Row
+from wholesale.core.workbook.rows import Row
 from wholesale.models import (
     CalendarDay,
     Equipment,

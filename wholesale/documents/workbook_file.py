@@ -14,7 +14,8 @@ from openpyxl.worksheet.datavalidation import DataValidation
 
 from wholesale.core.workbook.examples import EXAMPLES
 from wholesale.core.workbook.reading import EXAMPLE, column_letters
-from wholesale.core.workbook.sheets import SHEETS, Column, ItemRow, MaterialRow, Row, SettingRow, ShopRow
+from wholesale.core.workbook.rows import Column, Row
+from wholesale.core.workbook.sheets import SHEETS, ItemRow, MaterialRow, SettingRow, ShopRow
 from wholesale.core.workbook.writing import Saved
 from wholesale.core.workshop import SETTINGS, Setting
 from wholesale.documents.spreadsheet import ABOUT, LISTS

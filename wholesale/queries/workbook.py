@@ -21,6 +21,7 @@ from wholesale.core.production.calendar import DayKind
 from wholesale.core.values import from_e4, from_mg, from_minor
 from wholesale.core.workbook import sheets
 from wholesale.core.workbook.cells import SCENT_OIL
+from wholesale.core.workbook.rows import Row
 from wholesale.core.workbook.writing import Saved, csv_files
 from wholesale.models import (
     CalendarDay,
@@ -361,7 +362,7 @@ def _series() -> Iterator[sheets.SeriesRow]:
         yield sheets.SeriesRow(series=row.code, next_number=row.next_number)
 
 
-_ROWS: dict[type[sheets.Row], Callable[[], Iterator[sheets.Row]]] = {
+_ROWS: dict[type[Row], Callable[[], Iterator[Row]]] = {
     sheets.SettingRow: _settings, sheets.WeekRow: _week, sheets.DayRow: _days, sheets.MaterialRow: _materials,
     sheets.SubstituteRow: _substitutes, sheets.ItemRow: _items, sheets.ScentRow: _scents,
     sheets.EquipmentRow: _equipment, sheets.OutageRow: _outages, sheets.RecipeLineRow: _lines,

@@ -10,7 +10,7 @@ from django.db.models import Model, QuerySet
 
 from wholesale.core.values import bare, from_e4, from_mg
 from wholesale.core.workbook.reading import Workbook
-from wholesale.core.workbook.sheets import Row
+from wholesale.core.workbook.rows import Row
 
 M = TypeVar("M", bound=Model)
 

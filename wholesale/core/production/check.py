@@ -15,7 +15,7 @@ from itertools import chain, pairwise
 from typing import Literal
 
 from wholesale.core.catalogue import Operation, Sku
-from wholesale.core.production import evidence
+from wholesale.core.production import contents, evidence
 from wholesale.core.production.evidence import Case, Flow, Step, settled
 from wholesale.core.production.work import Demand, Load, Plan, Shop
 from wholesale.core.stock import OnHand
@@ -90,7 +90,7 @@ def _contents(case: Case) -> Iterator[Breach]:
     """A load holds one melt, or one step of one sku, in the equipment of that step."""
     for load in case.own_loads:
         portions = [(p, o) for p in load.portions if not settled(load) and (o := case.operation(p))]
-        if len({evidence.content(case, portion, operation) for portion, operation in portions}) > 1:
+        if len({contents.content(case, portion, operation) for portion, operation in portions}) > 1:
             yield _physics(
                 "content", _where(load), f"{_name(case, load)} would hold two kinds of work; split the load."
             )
@@ -104,7 +104,7 @@ def _sizes(case: Case) -> Iterator[Breach]:
         equipment = case.catalogue.equipment.get(load.work.equipment)
         if settled(load) or equipment is None:
             continue
-        pieces, grams = evidence.counted_pieces(case, load), evidence.grams_in(case, load, equipment)
+        pieces, grams = contents.counted_pieces(case, load), contents.grams_in(case, load, equipment)
         if equipment.load_pieces is not None and pieces > equipment.load_pieces:
             yield _too_full(case, load, f"{pieces} pieces", f"{equipment.load_pieces}")
         if equipment.load_g is not None and grams > Fraction(equipment.load_g):
@@ -118,7 +118,7 @@ def _quotas(case: Case) -> Iterator[Breach]:
         if load.portions:
             loads[load.work.equipment, load.day].append(load)
     for (code, day), of_day in loads.items():
-        limit = evidence.daily_loads(case, code, day)
+        limit = contents.daily_loads(case, code, day)
         if limit is not None and len(of_day) > limit and not all(settled(load) for load in of_day):
             message = f"{_name(case, of_day[0])} would take {len(of_day)} loads; {limit} that day is the most."
             yield _physics("quota", f"{code} {day}", message)
@@ -133,7 +133,7 @@ def _minutes(case: Case) -> Iterator[Breach]:
         if not (batch.done or batch.begun):
             planned.add((batch.operation.hands, batch.day))
     for load in case.loads:
-        hands, minutes = evidence.own_minutes(case, load)
+        hands, minutes = contents.own_minutes(case, load)
         used[hands, load.day] += minutes
     for hands, day in sorted(planned):
         there = case.shop.calendar.minutes(hands, day) if hands else None

@@ -8,12 +8,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from decimal import Decimal
 from fractions import Fraction
 from functools import cached_property
 from typing import NamedTuple
 
-from wholesale.core.catalogue import Basis, Catalogue, Equipment, Item, ItemKind, Operation, RecipeLine, Sku, Unit
+from wholesale.core.catalogue import Basis, Catalogue, Item, ItemKind, Operation, RecipeLine, Sku, Unit
 from wholesale.core.production.work import Demand, Load, Plan, Portion, Shop
 from wholesale.core.stock import OnHand
 
@@ -241,99 +240,6 @@ def settled(load: Load) -> bool:
     return load.done or load.begun
 
 
-# ── what fills a load ────────────────────────────────────────────────────────
-
-
-def content(case: Case, portion: Portion, operation: Operation) -> tuple[str, str, str]:
-    """What fills the equipment: a melt in its scent where grams count, else the step of the sku itself."""
-    equipment = case.catalogue.equipment.get(operation.equipment)
-    if operation.melt and equipment and equipment.load_g is not None:
-        return operation.melt, portion.sku.scent if case.catalogue.items[operation.melt].scented else "", ""
-    return portion.sku.item, portion.sku.scent, operation.code
-
-
-def counted_pieces(case: Case, load: Load) -> int:
-    """Pieces in a load; what is counted in grams is weighed instead."""
-    items = ((case.item(portion.sku), portion) for portion in load.portions)
-    return sum(portion.pieces for item, portion in items if item is None or item.unit is Unit.PIECE)
-
-
-def grams_in(case: Case, load: Load, equipment: Equipment) -> Fraction:
-    """Grams of a load that count against its equipment: with the loss, of all or of the wax alone."""
-    total = Fraction(0)
-    for portion in load.portions:
-        if operation := case.operation(portion):
-            what, grams = _grams(case, portion.sku, operation)
-            grams *= portion.pieces
-            total += grams * _wax(what) if what and equipment.load_basis == "carrier" else grams
-    return total
-
-
-def _grams(case: Case, sku: Sku, operation: Operation) -> tuple[Item | None, Fraction]:
-    key, known = (sku, operation.code), case.memory.grams
-    if key not in known:
-        known[key] = _melted(case, sku, operation)
-    return known[key]
-
-
-def _wax(melt: Item) -> Fraction:
-    """The wax in a gram of a melt; all of it where nothing is shared out."""
-    return sum((part for line, part in mixed(melt) if line.basis is Basis.SHARE), Fraction(0)) or Fraction(1)
-
-
-def _melted(case: Case, sku: Sku, operation: Operation) -> tuple[Item | None, Fraction]:
-    """What is melted for a piece, and its grams over what the loss leaves; a part in grams is its own melt."""
-    item = case.item(sku)
-    if operation.melt and item and item.recipe:
-        melt = case.catalogue.items[operation.melt]
-        net = sum(
-            Fraction(line.quantity)
-            for line in item.recipe.lines
-            if (line.component, line.basis) == (operation.melt, Basis.PER_PIECE) and line.step in {"", operation.code}
-        )
-        return melt, net / (1 - Fraction(melt.loss))
-    if item and item.unit is Unit.GRAM:
-        first = case.operations(sku)[0] == operation
-        return item, 1 / (1 - Fraction(item.loss) if first else Fraction(1))
-    return None, Fraction(0)
-
-
-def mixed(item: Item) -> list[tuple[RecipeLine, Fraction]]:
-    """The lines of a melt, each with its part of the mass: T = M (1 + loads on carriers) + T × loads on the total."""
-    lines = item.recipe.lines if item.recipe else ()
-    shares = {line.component: Fraction(line.quantity) for line in lines if line.basis is Basis.SHARE}
-    whole = sum(shares.values(), Fraction(0))
-    if not whole:
-        return []
-    on_total = sum((Fraction(line.quantity) for line in lines if line.basis is Basis.LOAD_ON_TOTAL), Fraction(0))
-    weights = {
-        Basis.SHARE: lambda line: Fraction(line.quantity),
-        Basis.LOAD_ON_CARRIER: lambda line: Fraction(line.quantity) * (shares[line.carrier] if line.carrier else whole),
-    }
-    carried = sum((weights[line.basis](line) for line in lines if line.basis in weights), Fraction(0))
-    found = [(line, weights[line.basis](line) * (1 - on_total) / carried) for line in lines if line.basis in weights]
-    return found + [(line, Fraction(line.quantity)) for line in lines if line.basis is Basis.LOAD_ON_TOTAL]
-
-
-def daily_loads(case: Case, code: str, day: date) -> int | None:
-    """Loads that all of an equipment that can be used take on a day; ``None`` where that never binds."""
-    equipment = case.catalogue.equipment.get(code)
-    if equipment is None:
-        return None
-    broken = [o.count for o in case.shop.outages if o.equipment == code and o.first <= day <= (o.last or day)]
-    usable = equipment.count - sum(broken)
-    if usable < 1:
-        return 0
-    return None if equipment.loads_per_day is None else usable * equipment.loads_per_day
-
-
-def own_minutes(case: Case, load: Load) -> tuple[str, Decimal]:
-    """Whose minutes the load takes by itself, and how many: the most that one of its steps asks for."""
-    steps = [operation for portion in load.portions if (operation := case.operation(portion))]
-    opened = max(steps, key=lambda step: step.minutes_per_load, default=None)
-    return (opened.hands, opened.minutes_per_load) if opened else ("", Decimal(0))
-
-
 # ── from step to step ────────────────────────────────────────────────────────
 
 
@@ -432,6 +338,23 @@ def _gathered(case: Case, pieces: Mapping[_Group, int]) -> Iterator[Gathered]:
     for (day, sku, code, begun, done), count in pieces.items():
         if operation := case.step(sku, code):
             yield Gathered(day, sku, operation, count, begun, done)
+
+
+def mixed(item: Item) -> list[tuple[RecipeLine, Fraction]]:
+    """The lines of a melt, each with its part of the mass: T = M (1 + loads on carriers) + T × loads on the total."""
+    lines = item.recipe.lines if item.recipe else ()
+    shares = {line.component: Fraction(line.quantity) for line in lines if line.basis is Basis.SHARE}
+    whole = sum(shares.values(), Fraction(0))
+    if not whole:
+        return []
+    on_total = sum((Fraction(line.quantity) for line in lines if line.basis is Basis.LOAD_ON_TOTAL), Fraction(0))
+    weights = {
+        Basis.SHARE: lambda line: Fraction(line.quantity),
+        Basis.LOAD_ON_CARRIER: lambda line: Fraction(line.quantity) * (shares[line.carrier] if line.carrier else whole),
+    }
+    carried = sum((weights[line.basis](line) for line in lines if line.basis in weights), Fraction(0))
+    found = [(line, weights[line.basis](line) * (1 - on_total) / carried) for line in lines if line.basis in weights]
+    return found + [(line, Fraction(line.quantity)) for line in lines if line.basis is Basis.LOAD_ON_TOTAL]
 
 
 def taken(case: Case, sku: Sku, operation: Operation) -> tuple[Take, ...]:

@@ -14,7 +14,7 @@ from math import ceil
 from typing import NamedTuple
 
 from wholesale.core.catalogue import ItemKind, Sku
-from wholesale.core.production import evidence
+from wholesale.core.production import contents, evidence
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import ONE_DAY
 from wholesale.core.production.course import course_of
@@ -352,7 +352,7 @@ def _beyond(shop: Shop, plan: Plan, hands: str, days: Iterable[date]) -> dict[da
         if step.hands == hands:
             used[load.day] += step.minutes_per_piece * portion.pieces
     for load in plan.loads:
-        whose, own = evidence.own_minutes(case, load)
+        whose, own = contents.own_minutes(case, load)
         if whose == hands:
             used[load.day] += own
     over = {day: ceil(used[day]) - (shop.calendar.minutes(hands, day) or 0) for day in days}

@@ -6,6 +6,7 @@ from decimal import Decimal
 from wholesale.core.catalogue import Basis, ItemKind, Unit
 from wholesale.core.production.calendar import DayKind
 from wholesale.core.workbook.cells import SCENT_OIL
+from wholesale.core.workbook.rows import Row
 from wholesale.core.workbook.sheets import (
     AddressRow,
     BatchRow,
@@ -22,7 +23,6 @@ from wholesale.core.workbook.sheets import (
     PersonRow,
     PriceRow,
     RecipeLineRow,
-    Row,
     ScentRow,
     SeriesRow,
     SettingRow,

@@ -22,6 +22,7 @@ from wholesale.core.catalogue import (
 from wholesale.core.values import Refusal
 from wholesale.core.workbook.cells import SCENT_OIL
 from wholesale.core.workbook.reading import Workbook
+from wholesale.core.workbook.rows import Row
 from wholesale.core.workbook.sheets import (
     EquipmentRow,
     ItemRow,
@@ -29,7 +30,6 @@ from wholesale.core.workbook.sheets import (
     OperationRow,
     OutageRow,
     RecipeLineRow,
-    Row,
     ScentRow,
     SubstituteRow,
     WeekRow,

@@ -5,7 +5,8 @@ from collections.abc import Collection, Iterator
 from wholesale.core.catalogue import Basis, Catalogue
 from wholesale.core.recipes import LimitNote, limits
 from wholesale.core.workbook.reading import Workbook
-from wholesale.core.workbook.sheets import ItemRow, OperationRow, RecipeLineRow, Row
+from wholesale.core.workbook.rows import Row
+from wholesale.core.workbook.sheets import ItemRow, OperationRow, RecipeLineRow
 
 _COLUMNS = {"heat": "heat_c", "fill": "melt", "top": "melt", "load": "equipment"}
 _LOADS = {Basis.LOAD_ON_CARRIER, Basis.LOAD_ON_TOTAL}

@@ -8,7 +8,8 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple, NoReturn, TypeVar
 
 from wholesale.core.values import Refusal, bare
-from wholesale.core.workbook.sheets import SHEETS, Column, Row
+from wholesale.core.workbook.rows import Column, Row
+from wholesale.core.workbook.sheets import SHEETS
 
 R = TypeVar("R", bound=Row)
 #: The column that marks a template's example rows.

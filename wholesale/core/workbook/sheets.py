@@ -4,77 +4,18 @@ A column without a default must be there and filled in; one with a default may b
 left empty, or left out altogether.
 """
 
-from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
-from typing import Annotated, Any, ClassVar, NamedTuple
+from typing import Annotated
 
 from wholesale.core.catalogue import Basis, ItemKind, Unit
 from wholesale.core.production.calendar import DayKind
 from wholesale.core.workbook import cells
-from wholesale.core.workbook.cells import Kind
+from wholesale.core.workbook.rows import Row
 
 #: What stands in open_credits.csv for a payment that came without any words.
 NO_REFERENCE = "without reference"
-
-
-class Column(NamedTuple):
-    """One column: what may stand in it, and what an empty cell is read as."""
-
-    kind: Kind[Any]
-    default: Any
-
-    @property
-    def is_needed(self) -> bool:
-        """Whether the column must be there and filled in."""
-        return self.default is MISSING
-
-
-@dataclass(frozen=True, kw_only=True)
-class Row:
-    """One row; ``row`` is its number as the spreadsheet shows it (the header is row 1), ``raw`` what stands in it.
-
-    ``FILE`` is the sheet's file; ``KEY`` the columns no two rows may share;
-    ``OPTIONAL`` files may be missing, and then leave what is stored alone.
-    """
-
-    FILE: ClassVar[str]
-    KEY: ClassVar[tuple[str, ...]]
-    OPTIONAL: ClassVar[bool] = False
-
-    row: int = field(default=0, compare=False)
-    raw: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)
-
-    @classmethod
-    def columns(cls) -> dict[str, Column]:
-        """The columns by name, in order."""
-        own = [column for column in fields(cls) if column.name not in {"row", "raw"}]
-        return {c.name: Column(c.type.__metadata__[0], c.default) for c in own}  # type: ignore[union-attr]
-
-    @classmethod
-    def called(cls) -> str:
-        """The sheet's name where a workbook is one file."""
-        return cls.FILE.removesuffix(".csv")
-
-    @classmethod
-    def meaning(cls) -> str:
-        """What one row is, in a sentence."""
-        return (cls.__doc__ or "").partition("\n")[0].replace("``", "")
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """The values of the key columns."""
-        return tuple(getattr(self, name) for name in self.KEY)
-
-    @property
-    def label(self) -> str:
-        """The key as it stands in the sheet."""
-        return " ".join(text for name in self.KEY if (text := self.raw.get(name, "")))
-
-    def written(self) -> list[str]:
-        """The row's cells, in the order of its columns."""
-        return [column.kind.write(getattr(self, name)) for name, column in self.columns().items()]
 
 
 @dataclass(frozen=True, kw_only=True)

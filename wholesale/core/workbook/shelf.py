@@ -2,7 +2,8 @@
 
 from wholesale.core.catalogue import Catalogue, Item, ItemKind, Unit
 from wholesale.core.workbook.reading import Workbook
-from wholesale.core.workbook.sheets import DeliveryRow, ItemRow, MaterialRow, Row, ScentRow, StockRow, TargetRow
+from wholesale.core.workbook.rows import Row
+from wholesale.core.workbook.sheets import DeliveryRow, ItemRow, MaterialRow, ScentRow, StockRow, TargetRow
 from wholesale.core.workbook.trade import in_order
 
 _OF_THE_LOT = ("item", "scent", "made_on", "usable_on", "state", "supplier", "supplier_lot", "expires_on")

@@ -9,6 +9,7 @@ from wholesale.core.production.calendar import Calendar, Day, DayKind
 from wholesale.core.values import Refusal, to_minor
 from wholesale.core.workbook.cells import WEEKDAYS
 from wholesale.core.workbook.reading import Workbook
+from wholesale.core.workbook.rows import Row
 from wholesale.core.workbook.sheets import (
     AddressRow,
     DayRow,
@@ -16,7 +17,6 @@ from wholesale.core.workbook.sheets import (
     OrderRow,
     PersonRow,
     PriceRow,
-    Row,
     SettingRow,
     ShopRow,
     TierRow,

@@ -4,7 +4,8 @@ import csv
 from collections.abc import Iterable, Mapping, Sequence
 
 from wholesale.core.workbook.reading import marked
-from wholesale.core.workbook.sheets import SHEETS, Row
+from wholesale.core.workbook.rows import Row
+from wholesale.core.workbook.sheets import SHEETS
 
 #: All sheets with their rows.
 Saved = Mapping[type[Row], Sequence[Row]]

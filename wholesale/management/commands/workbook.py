@@ -9,7 +9,8 @@ from wholesale.actions import workbook
 from wholesale.actions.workbook.changes import Report
 from wholesale.core.values import Refusal
 from wholesale.core.workbook.reading import Content
-from wholesale.core.workbook.sheets import SHEETS, Row
+from wholesale.core.workbook.rows import Row
+from wholesale.core.workbook.sheets import SHEETS
 from wholesale.core.workbook.writing import csv_files
 from wholesale.documents.spreadsheet import opened
 from wholesale.documents.workbook_file import saved_book, template
