@@ -22,8 +22,8 @@ from django.db import transaction
 from tests import builders, processes
 from tests.mailbox import sent_mail
 from wholesale import clock, tasks
-from wholesale.actions import documents
-from wholesale.models import Document, Mail, Order
+from wholesale.actions import documents, plan_rows
+from wholesale.models import Document, Load, Mail, Order, PlanChange, PlanImprovement, Setting, ShopAccount
 from wholesale.queue import app
 
 PATIENCE_SECONDS = 400
@@ -184,3 +184,28 @@ def test_a_lost_wake_up_loses_nothing_with_redis(order: Order) -> None:
 @pytest.mark.postgres
 def test_a_worker_killed_while_it_prints_loses_nothing_with_redis(order: Order) -> None:
     a_killed_worker_loses_nothing(order)
+
+
+@pytest.mark.worker
+@pytest.mark.postgres
+def test_a_worker_finds_a_better_plan_with_redis(transactional_db: None) -> None:
+    """The two orders of scenario S2, planned for a pot each on Monday and Tuesday, come to share Monday's."""
+    builders.mossgate_rows()
+    Setting.objects.update_or_create(name="improve_seconds", defaults={"value": "2"})
+    for slug, moment in (("corner", "2026-03-06T15:00"), ("lantern", "2026-03-09T15:00")):
+        # Shops that ordered before pay no deposit.
+        ShopAccount.objects.create(shop=builders.shop(slug), last_order_on="2026-01-20")
+        with clock.at(moment):
+            builders.place(builders.shop(slug), ("SUC", 2, "RG"))
+    pots = Load.objects.filter(equipment__code="POT-A")
+    assert pots.count() == 2
+    PlanImprovement.objects.all().delete()
+    clock.move_all("2026-03-06T15:30")
+
+    asked = plan_rows.ask_for_improvement()
+    with running_worker():
+        eventually(lambda: PlanImprovement.objects.get(pk=asked).state not in {"waiting", "claimed"})
+
+    assert PlanImprovement.objects.get(pk=asked).state == "done"
+    assert pots.count() == 1
+    assert PlanChange.objects.get().kind == "improved"
