@@ -12,6 +12,7 @@ import pytest
 
 from tests import mossgate
 from wholesale.core.catalogue import Sku
+from wholesale.core.production.calendar import Day, DayKind
 from wholesale.core.production.plan import insert
 from wholesale.core.production.promise import Asked, Gate, Promise, promise
 from wholesale.core.production.work import Demand, Plan
@@ -59,13 +60,25 @@ def test_the_gates_of_two_cases_of_cups_ordered_before_the_cut_off() -> None:
     assert (found.leaves.day, found.arrives.day, found.holds_on) == (16, 18, THU)
 
 
+def test_many_days_off_in_a_row_are_told_as_one() -> None:
+    """Poured on Fri 6; Monday and Tuesday are closed as well, so the cups are piped on Wed 11."""
+    shop = mossgate.shop()
+    closed = {date(2026, 3, day): Day(kind=DayKind.CLOSED) for day in (9, 10)}
+    shop = replace(shop, calendar=replace(shop.calendar, days={**shop.calendar.days, **closed}))
+
+    gate = binding(promise(shop, Plan(), [mossgate.demand("SUC", 12)], (), replace(ASKED, at=time(15, 10)))[0])
+
+    assert (gate.code, gate.passed_on.day) == ("pipe", 11)
+    assert gate.because == "not sooner: no work day from Sat 7 Mar to Tue 10 Mar"
+
+
 @pytest.mark.parametrize(
     ("day", "at", "code", "words"),
     [
         # nobody could do better: ten days of cure
         (5, time(13, 50), "cure", "10 days; sellable from then on"),
         # pour Fri 6; Sat and Sun nobody tops
-        (5, time(15, 10), "pipe", "not sooner: closed day on Sun 8 Mar"),
+        (5, time(15, 10), "pipe", "not sooner: market day on Sat 7 Mar, closed day on Sun 8 Mar"),
         # sellable Sat 14, packed Mon 16
         (3, time(13, 50), "packing", "the first working day after"),
         # sellable Sun 15, packed Mon 16: the cut-off costs nothing, as ten to two gives the same Monday

@@ -211,13 +211,24 @@ class _Walk:
         supplied = waited if waited and waited.day <= gates[-1].passed_on else None
         waits = supplied is not None and (supplied.day > earlier or (held is not None and held.material is not None))
         if held and not waits:
-            gates[-1] = replace(gates[-1], because=f"{_NOT_SOONER}: {held.words} on {_short(earlier)}")
+            why = self._days_off(earlier) or f"{held.words} on {_short(earlier)}"
+            gates[-1] = replace(gates[-1], because=f"{_NOT_SOONER}: {why}")
         if supplied is None:
             return gates
         comes = f"{supplied.name} comes on {_short(supplied.day)}"
         because = f"{_NOT_SOONER}: {comes}" if waits else comes
         at = next(number for number, gate in enumerate(gates) if gate.passed_on >= supplied.day)
         return [*gates[:at], _step("supply", "Supply", supplied.day, because), *gates[at:]]
+
+    def _days_off(self, last: date) -> str:
+        """The days up to ``last`` on which nobody works, in words: any of them could be made a work day."""
+        off = [last]
+        while off[0] >= self.first_day and not self.shop.calendar.is_work(off[0]):
+            off.insert(0, off[0] - ONE_DAY)
+        days = off[1:]
+        if len(days) > _SHOWN:
+            return f"no work day from {_short(days[0])} to {_short(days[-1])}"
+        return ", ".join(f"{self.shop.calendar.day(day).kind} day on {_short(day)}" for day in days)
 
     def _cast_for(self, group: Placed, by: date) -> list[tuple[date, Operation]]:
         """(last day, step) of each step of the parts made for this demand in time for ``by``."""
@@ -261,6 +272,8 @@ class _Walk:
         return _step("wanted", "Wanted not before", floor, "so that it arrives no sooner than it is wanted")
 
 
+#: Days off in a row that a reason names one by one.
+_SHOWN = 3
 #: What the reason of a gate begins with that held the cure up.
 _NOT_SOONER = "not sooner"
 #: Gates that cost days which somebody could save.
