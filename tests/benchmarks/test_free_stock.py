@@ -25,10 +25,10 @@ ROUNDS = 30
 ROWS = (
     """
     INSERT INTO wholesale_item (code, name, description, kind, unit, scented, case_pack, mix_scents, mix_least, loss,
-        yield_share, on_sale, gtin, samples_per_batch, keeps_leftover, limits_refuse, supplier, supply_days,
+        yield_share, on_sale, gtin, samples_per_batch, keeps_leftover, limits_refuse, binds_plan, supplier, supply_days,
         cautions, position)
     SELECT 'BENCH-' || n, 'Product ' || n, '', 'product', 'piece', false, 6, 1, 1, 0,
-        1, true, '', 0, false, false, '', 0,
+        1, true, '', 0, false, false, false, '', 0,
         '', n
     FROM generate_series(1, %(items)s) n
     """,
