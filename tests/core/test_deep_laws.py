@@ -163,10 +163,10 @@ def test_the_shelf_served_first_is_noticed(monkeypatch: pytest.MonkeyPatch) -> N
     assert is_broken_for_the_shelf()
 
 
-def is_broken_for_the_shelf(search: settings = SEARCH) -> bool:
+def is_broken_for_the_shelf() -> bool:
     """Whether the law of the shelf fails on one of its cases."""
 
-    @search
+    @SEARCH
     @given(levels.for_the_shelf())
     def run(case: Case) -> None:
         laws.the_shelf_is_served_last(case)
@@ -180,7 +180,7 @@ def is_broken_for_the_shelf(search: settings = SEARCH) -> bool:
 
 def test_the_search_accuses_nobody_without_a_mutation() -> None:
     """The real code comes through the same search unharmed."""
-    assert not is_broken_for_the_shelf(LAWS)
+    assert not is_broken_for_the_shelf()
 
 
 def test_the_day_a_law_is_checked_on_is_no_day_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:

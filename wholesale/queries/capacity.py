@@ -80,12 +80,11 @@ class Row:
 
 
 @dataclass(frozen=True, kw_only=True)
-class CapacityPage:
-    """Two weeks: which days they are, and each equipment and group of hands."""
+class Stretch:
+    """Some weeks that a page shows, and those before and after them."""
 
     today: date
     days: tuple[tuple[date, Day], ...]
-    rows: tuple[Row, ...]
 
     @property
     def first(self) -> date:
@@ -99,13 +98,20 @@ class CapacityPage:
 
     @property
     def before(self) -> date:
-        """The first day of the two weeks before."""
-        return self.first - timedelta(days=DAYS)
+        """The first day of as many weeks before."""
+        return self.first - timedelta(days=len(self.days))
 
     @property
     def after(self) -> date:
-        """The first day of the two weeks after."""
-        return self.first + timedelta(days=DAYS)
+        """The first day of as many weeks after."""
+        return self.first + timedelta(days=len(self.days))
+
+
+@dataclass(frozen=True, kw_only=True)
+class CapacityPage(Stretch):
+    """Two weeks: which days they are, and each equipment and group of hands."""
+
+    rows: tuple[Row, ...]
 
     @property
     def by_day(self) -> tuple[tuple[date, Day, tuple[tuple[Row, Cell], ...]], ...]:

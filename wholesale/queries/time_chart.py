@@ -23,7 +23,7 @@ from wholesale.core.values import plain
 from wholesale.models import Load as LoadRow
 from wholesale.models import LoadPortion, Order
 from wholesale.queries import bench_queue, capacity, catalogue, production, workshop
-from wholesale.queries.capacity import Cell, Row
+from wholesale.queries.capacity import Cell, Row, Stretch
 
 #: How many days a page shows.
 DAYS = 21
@@ -155,35 +155,13 @@ class DayRow:
 
 
 @dataclass(frozen=True, kw_only=True)
-class TimeChart:
+class TimeChart(Stretch):
     """Three weeks of the plan; ``missed`` open orders were promised before they begin."""
 
-    today: date
-    days: tuple[tuple[date, Day], ...]
     lines: tuple[Line, ...]
     waits: tuple[Wait, ...]
     flags: tuple[Flag, ...]
     missed: int
-
-    @property
-    def first(self) -> date:
-        """The first day shown."""
-        return self.days[0][0]
-
-    @property
-    def last(self) -> date:
-        """The last day shown."""
-        return self.days[-1][0]
-
-    @property
-    def before(self) -> date:
-        """The first day of the weeks before."""
-        return self.first - timedelta(days=DAYS)
-
-    @property
-    def after(self) -> date:
-        """The first day of the weeks after."""
-        return self.first + timedelta(days=DAYS)
 
     @property
     def loads(self) -> int:
