@@ -12,6 +12,7 @@ import pytest
 
 from tests import builders
 from tests.benchmarks import weeks
+from wholesale.config.memory import settle
 from wholesale.core.catalogue import ItemKind, Sku
 from wholesale.core.orders import Basket, BasketLine
 from wholesale.core.production.alternatives import Asking, sooner
@@ -43,11 +44,12 @@ def timed(capsys: pytest.CaptureFixture[str], what: str, run: Callable[[int], ob
 def full() -> Iterator[Ground]:
     """200 open orders of the four-person bench, 1,000 planned loads and more."""
     state = weeks.open_orders(OPEN)
-    # As the web server does: see `wholesale.config.wsgi`.
-    gc.collect()
-    gc.freeze()
+    usual = gc.get_threshold()
+    # As the web server does.
+    settle()
     yield Ground(shop=state.shop, plan=state.plan, stock=())
     gc.unfreeze()
+    gc.set_threshold(*usual)
 
 
 @pytest.fixture(scope="module")

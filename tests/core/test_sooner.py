@@ -14,12 +14,25 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from tests import mossgate
+from wholesale.core.catalogue import Sku
 from wholesale.core.orders import Basket, BasketLine
-from wholesale.core.production import alternatives, baskets
+from wholesale.core.production import alternatives, baskets, evidence
 from wholesale.core.production.alternatives import Asking, sooner
-from wholesale.core.production.baskets import Ground, Held, around, asked_for, demands_of, leaving_days, without_held
+from wholesale.core.production.baskets import (
+    Ground,
+    Held,
+    around,
+    asked_for,
+    demands_of,
+    leaving_days,
+    put_in,
+    without_held,
+)
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.check import check
+from wholesale.core.production.evidence import Memory
 from wholesale.core.production.promise import Asked, Promise, promise, promise_on
+from wholesale.core.production.tasks import Task
 from wholesale.core.production.work import Demand, Plan
 
 #: The same cases on every machine.
@@ -27,6 +40,7 @@ CASES = settings(max_examples=25, deadline=None, derandomize=True, database=None
 SEARCH = settings(CASES, max_examples=150, phases=[Phase.generate], report_multiple_bugs=False, print_blob=False)
 ASKED = Asked(on=date(2026, 3, 2), at=time(9), cut_off=time(14), carrier_days=2)
 SHOP = mossgate.shop()
+GOODS = SHOP.catalogue
 PACKS = {"SUC": 6, "PEB": 6, "FRN": 12}
 
 
@@ -87,10 +101,62 @@ def held_days_are_kept(held: Basket, meanwhile: Basket) -> None:
     assert later <= kept
 
 
+def memory_changes_nothing(one: Basket, other: Basket) -> None:
+    """Plans judged one after the other with one memory, each load missing once or there twice, are judged as alone."""
+    ground = Ground(shop=SHOP, plan=Plan(), stock=())
+    _, demands, plan = promised(ground, one, "o")
+    _, more, then = promised(replace(ground, plan=plan), other, "n")
+    memory, demands = Memory(), [*demands, *more]
+    faulty = [replace(then, loads=(*then.loads[:at], *then.loads[at + 1 :])) for at in range(len(then.loads))]
+    for judged in (plan, then, *faulty, then):
+        assert check(SHOP, judged, demands, (), memory=memory) == check(SHOP, judged, demands, ())
+    for load in then.loads:
+        # The very same load twice, and a load and its copy.
+        found = [replace(then, loads=(*then.loads, other)) for other in (load, replace(load))]
+        assert check(SHOP, found[0], demands, (), memory=memory) == check(SHOP, found[1], demands, ())
+
+
+def rooms(bench: Bench) -> list[int | date | None]:
+    """What a bench says of the room for every step of the products: on each of 20 days, and the first day with some."""
+    days = [ASKED.on + timedelta(days=n) for n in range(20)]
+    steps = [Task(Sku(item, scent), step) for item in PACKS for scent in ("RG", "CF") for step in GOODS.steps(item)]
+    found = [bench.room(task, day) for task in steps for day in days]
+    return [*found, *(bench.first_room(task, days[0], days[-1]) for task in steps)]
+
+
+def what_is_undone_leaves_no_trace(before: Basket, tried: Basket) -> None:
+    """A bench on which a basket was tried has the room and the plan of one on which it never was, while and after."""
+    _, _, plan = promised(Ground(shop=SHOP, plan=Plan(), stock=()), before, "o")
+    ground = Ground(shop=SHOP, plan=plan, stock=())
+    bench, there = ground.bench(ASKED), ground.bench(ASKED)
+    mark = bench.mark()
+    put_in(bench, demands_of(tried))
+    bench.back_to(mark)
+    assert rooms(bench) == rooms(ground.bench(ASKED))
+    put_in(bench, demands_of(tried))
+    put_in(there, demands_of(tried))
+    assert rooms(bench) == rooms(there)
+    bench.back_to(mark)
+    assert (rooms(bench), bench.plan()) == (rooms(ground.bench(ASKED)), plan)
+    assert {id(load) for load in bench.plan().loads} == {id(load) for load in plan.loads}
+
+
 @CASES
 @given(some_baskets(), some_baskets(20))
 def test_an_alternative_that_is_taken_at_once_is_promised_its_date(before: Basket, wanted: Basket) -> None:
     offers_come_true(before, wanted)
+
+
+@CASES
+@given(some_baskets(), some_baskets())
+def test_what_is_undone_on_a_bench_leaves_no_trace(before: Basket, tried: Basket) -> None:
+    what_is_undone_leaves_no_trace(before, tried)
+
+
+@CASES
+@given(some_baskets(2), some_baskets(2))
+def test_what_a_check_remembers_of_other_plans_changes_nothing(one: Basket, other: Basket) -> None:
+    memory_changes_nothing(one, other)
 
 
 @CASES
@@ -118,12 +184,24 @@ def test_an_alternative_a_day_too_good_is_noticed(monkeypatch: pytest.MonkeyPatc
     """A trial says the day before the one the bench found."""
     place = alternatives._Trial._place
 
-    def flattering(trial: Any, parts: Any) -> Any:
-        days, demands = place(trial, parts)
-        return tuple(day - timedelta(days=1) for day in days), demands
+    def flattering(trial: Any, *given: Any) -> Any:
+        return [put._replace(leaves=put.leaves - timedelta(days=1)) for put in place(trial, *given)]
 
     monkeypatch.setattr(alternatives._Trial, "_place", flattering)
     assert is_broken(offers_come_true)
+
+
+def test_loads_that_a_memory_does_not_let_go_are_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What came is counted, what is gone stays."""
+    changed = evidence._changed
+    monkeypatch.setattr(evidence, "_changed", lambda pieces, _, came: changed(pieces, {}, came))
+    assert is_broken(memory_changes_nothing)
+
+
+def test_room_that_is_remembered_from_before_a_booking_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is booked on a day leaves its room as it was known."""
+    monkeypatch.setattr(Bench, "_know", lambda bench, day, _: bench._rooms[day])
+    assert is_broken(what_is_undone_leaves_no_trace)
 
 
 def test_parts_shared_with_a_held_basket_are_noticed(monkeypatch: pytest.MonkeyPatch) -> None:

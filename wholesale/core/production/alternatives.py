@@ -7,7 +7,7 @@ again, so it is a date that would be promised; the plan with it has passed ``che
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 from wholesale.core.catalogue import Sku
 from wholesale.core.orders import Basket, BasketLine
@@ -58,12 +58,9 @@ def sooner(asking: Asking, bench: Bench) -> tuple[Alternative, ...]:
     ``bench`` stands on the ground alone, and is left as it was. A basket that is split
     already has no alternative.
     """
-    basket, placed = asking.basket, asking.placed
-    if basket.first:
+    if asking.basket.first:
         return ()
-    trial = _Trial(asking, bench)
-    found = [*trial.fetched(), *trial.in_part(placed), *trial.other_scent(placed)]
-    return tuple(sorted(found, key=lambda other: _use(other, basket)))
+    return tuple(sorted(_Trial(asking, bench).found(), key=lambda other: _use(other, asking.basket)))
 
 
 def _use(other: Alternative, basket: Basket) -> tuple[bool, date, int, bool]:
@@ -82,6 +79,21 @@ def fetched(promised: Promise) -> Promise:
     return replace(promised, arrives=promised.leaves, gates=(*gates, ready))
 
 
+class _Guess(NamedTuple):
+    """What is worth trying: cases of each line that may leave sooner, and other scents of the one that leaves last."""
+
+    cases: tuple[int, ...]
+    scents: tuple[str, ...] = ()
+
+
+class _Put(NamedTuple):
+    """A basket on the bench: the day it leaves, its demands, and the mark to go back to without it."""
+
+    leaves: date
+    demands: tuple[Demand, ...]
+    mark: int
+
+
 class _Trial:
     """Tries other baskets on the bench of a promise."""
 
@@ -91,38 +103,108 @@ class _Trial:
         self.asked = asking.asked
         self.promised = asking.promised
         self.bench = bench
+        #: The lines of which some piece leaves last, by their place.
+        self.late = sorted({line_of(group.demand) for group in asking.placed if self._is_late(group)})
+        self.early = self._early(asking.placed)
 
-    def fetched(self) -> list[Alternative]:
+    def found(self) -> list[Alternative]:
+        """All that comes sooner than promised."""
+        guess = self._guess()
+        return [*self._fetched(), *self._in_part(guess.cases), *self._other_scent(guess.scents)]
+
+    def _fetched(self) -> list[Alternative]:
         """The same, fetched from the workshop: it is with the shop the day it leaves."""
         if self.basket.pick_up or self.promised.arrives == self.promised.leaves:
             return []
         return [self._alternative("pick_up", replace(self.basket, pick_up=True), self.promised.leaves)]
 
-    def in_part(self, placed: Sequence[Placed]) -> list[Alternative]:
-        """The most cases that leave sooner: alone, or ahead of the rest, which leaves on the day promised."""
-        cases = self._most(self._early(placed))
-        if not 0 < sum(cases) < self.basket.cases:
-            return []
-        ahead = replace(self.basket, first=cases)
-        fewer = self.basket.with_cases(cases)
-        if days := self._leave(*ahead.shipments()):
-            rest = {"rest_leaves": days[1], "rest_arrives": self._arrives(ahead, days[1])}
-            split = self._alternative("split", ahead, days[0], cases=sum(cases), **rest)
-            return [split, self._alternative("fewer", fewer, days[0])]
-        alone = self._leave(fewer)
-        return [self._alternative("fewer", fewer, alone[0])] if alone else []
+    def _in_part(self, most: tuple[int, ...]) -> list[Alternative]:
+        """The most cases that leave sooner: alone, or ahead of the rest, which leaves on the day promised.
 
-    def other_scent(self, placed: Sequence[Placed]) -> list[Alternative]:
-        """The one line that leaves last, in another scent of the same product: the one that leaves first."""
-        late = self._late(placed)
-        line = self.basket.lines[late[0]] if len(late) == 1 else None
-        if line is None or len(line.mix) != 1:
-            return []
-        own = line.mix[0][0]
-        for scent in self._soonest(late[0], self._other_scents(line)):
-            if days := self._leave(self._in_scent(late[0], scent)):
-                return [self._alternative("scent", self._in_scent(late[0], scent), days[0], scents=(own, scent))]
+        As many as were guessed; where that was too many, what leaves sooner as promised.
+        """
+        for cases in dict.fromkeys((most, self.early)):
+            if 0 < sum(cases) < self.basket.cases and (found := self._ahead(cases)):
+                return found
         return []
+
+    def _ahead(self, cases: tuple[int, ...]) -> list[Alternative]:
+        split = replace(self.basket, first=cases)
+        days = self._leave(*split.shipments())
+        found = []
+        if len(days) > 1:
+            rest = {"rest_leaves": days[1], "rest_arrives": self._arrives(split, days[1])}
+            found.append(self._alternative("split", split, days[0], cases=sum(cases), **rest))
+        if days:
+            found.append(self._alternative("fewer", self.basket.with_cases(cases), days[0]))
+        return found
+
+    def _other_scent(self, scents: Sequence[str]) -> list[Alternative]:
+        """The one line that leaves last, in another scent of the same product: the one that leaves first."""
+        for scent in scents:
+            other = self._in_scent(scent)
+            if days := self._leave(other):
+                own = self.basket.lines[self.late[0]].mix[0][0]
+                return [self._alternative("scent", other, days[0], scents=(own, scent))]
+        return []
+
+    # ── what is worth trying ─────────────────────────────────────────────────
+
+    def _guess(self) -> _Guess:
+        """What leaves sooner as promised; of one line that leaves last more cases, or other scents.
+
+        Those are tried with the lines before it on the bench, which costs a line's placing each.
+        """
+        if len(self.late) != 1:
+            return _Guess(self.early)
+        mark = self.bench.mark()
+        self._place([replace(self.basket, lines=self.basket.lines[: self.late[0]])], "before")
+        guess = _Guess(self._with_late(self._most()), tuple(self._soonest(self._other_scents())))
+        self.bench.back_to(mark)
+        return guess
+
+    def _with_late(self, cases: int) -> tuple[int, ...]:
+        """What leaves sooner as promised, with so many cases of the line that leaves last."""
+        return (*self.early[: self.late[0]], cases, *self.early[self.late[0] + 1 :])
+
+    def _most(self) -> int:
+        """As many cases of the line that leaves last as leave sooner; the plan's own division is mostly right."""
+        line, early = self.basket.lines[self.late[0]], self.early[self.late[0]]
+
+        def fits(more: int) -> bool:
+            return self._comes_sooner(replace(line, cases=early + more))
+
+        room = line.cases - 1 - early if sum(self.early) else 0
+        return early + largest(room, fits) if room and fits(1) else early
+
+    def _other_scents(self) -> list[str]:
+        """Scents that could come sooner: those that lie there finished first; else only where a resource binds."""
+        line = self.basket.lines[self.late[0]]
+        taken = {other.mix[0][0] for other in self.basket.lines if other.item == line.item and len(other.mix) == 1}
+        if len(line.mix) != 1 or not self.ground.shop.catalogue.items[line.item].scented:
+            return []
+        others = [scent for scent in self.ground.shop.catalogue.scents if scent not in taken]
+        there = {scent: self.bench.free_on(Sku(line.item, scent), date.max) >= 1 for scent in others}
+        full = any(gate.binding and gate.because.startswith("not sooner") for gate in self.promised.gates)
+        wanted = [scent for scent in others if full or there[scent]]
+        return sorted(wanted, key=lambda scent: not there[scent])[:_MOST_SCENTS]
+
+    def _soonest(self, scents: Sequence[str]) -> list[str]:
+        """Those of the scents in which the line that leaves last would leave sooner, the soonest first."""
+        days = [(self._alone(self._in_scent(scent).lines[self.late[0]]), scent) for scent in scents]
+        sooner_ones = [(day, scent) for day, scent in days if day and day < self.promised.leaves]
+        return [scent for _, scent in sorted(sooner_ones)][:_MOST_TRIED]
+
+    def _comes_sooner(self, line: BasketLine) -> bool:
+        day = self._alone(line)
+        return day is not None and day < self.promised.leaves
+
+    def _alone(self, line: BasketLine) -> date | None:
+        """The day a line leaves with what is on the bench; the bench is left as it was."""
+        mark = self.bench.mark()
+        placed = self._place([replace(self.basket, lines=(line,))])
+        self.bench.back_to(mark)
+        return placed[0].leaves if placed else None
 
     # ── inside ───────────────────────────────────────────────────────────────
 
@@ -134,103 +216,52 @@ class _Trial:
     def _arrives(self, basket: Basket, leaves: date) -> date:
         return arrives_on(leaves, self.asked.carrier_days, pick_up=basket.pick_up)
 
-    def _late(self, placed: Sequence[Placed]) -> list[int]:
-        """The lines of which some piece leaves last, by their place."""
-        return sorted({line_of(group.demand) for group in placed if group.leaves >= self.promised.leaves})
+    def _is_late(self, group: Placed) -> bool:
+        return group.leaves >= self.promised.leaves
 
     def _early(self, placed: Sequence[Placed]) -> tuple[int, ...]:
         """Cases of each line whose pieces all leave before the last do."""
         early: dict[str, int] = {}
         for group in placed:
-            if group.leaves < self.promised.leaves:
+            if not self._is_late(group):
                 early[group.demand] = early.get(group.demand, 0) + group.pieces
         return tuple(
             min(early.get(f"{number}/{scent}", 0) // each for scent, each in line.mix)
             for number, line in enumerate(self.basket.lines)
         )
 
-    def _most(self, early: tuple[int, ...]) -> tuple[int, ...]:
-        """The most cases that leave sooner when only they are ordered; the plan's own division is mostly right."""
-        lines = zip(self.basket.lines, early, strict=True)
-        late = [number for number, (line, cases) in enumerate(lines) if cases < line.cases]
-        if len(late) != 1 or not sum(early):
-            return early
-        return self._most_of(late[0], early)
-
-    def _most_of(self, number: int, early: tuple[int, ...]) -> tuple[int, ...]:
-        """As many cases of one line as can be."""
-
-        def with_line(cases: int) -> tuple[int, ...]:
-            return (*early[:number], cases, *early[number + 1 :])
-
-        def fits(more: int) -> bool:
-            return self._comes_sooner(with_line(early[number] + more))
-
-        room = self.basket.lines[number].cases - 1 - early[number]
-        return with_line(early[number] + largest(room, fits)) if room and fits(1) else early
-
-    def _comes_sooner(self, cases: tuple[int, ...]) -> bool:
-        days = self._days(self.basket.with_cases(cases))
-        return bool(days) and days[0] < self.promised.leaves
-
-    def _other_scents(self, line: BasketLine) -> list[str]:
-        """Scents that could come sooner: those that lie there finished first; else only where a resource binds."""
-        taken = {other.mix[0][0] for other in self.basket.lines if other.item == line.item and len(other.mix) == 1}
-        if not self.ground.shop.catalogue.items[line.item].scented:
-            return []
-        others = [scent for scent in self.ground.shop.catalogue.scents if scent not in taken]
-        there = {scent: self.bench.free_on(Sku(line.item, scent), date.max) >= 1 for scent in others}
-        full = any(gate.binding and gate.because.startswith("not sooner") for gate in self.promised.gates)
-        wanted = [scent for scent in others if full or there[scent]]
-        return sorted(wanted, key=lambda scent: not there[scent])[:_MOST_SCENTS]
-
-    def _soonest(self, number: int, scents: list[str]) -> list[str]:
-        """The scents in which a line would leave sooner if it were all that is ordered, the soonest first.
-
-        That is a guess for the whole basket, and costs a line's placing only.
-        """
-        alone = [Basket(lines=(self._in_scent(number, scent).lines[number],)) for scent in scents]
-        found = [(days[0], scent) for scent, days in zip(scents, map(self._days, alone), strict=True) if days]
-        return [scent for day, scent in sorted(found) if day < self.promised.leaves][:_MOST_TRIED]
-
-    def _days(self, *baskets: Basket) -> tuple[date, ...]:
-        """The days on which baskets leave that are ordered together; the bench is left as it was."""
-        mark = self.bench.mark()
-        days, _ = self._place(baskets)
-        self.bench.back_to(mark)
-        return days if len(days) == len(baskets) else ()
-
-    def _in_scent(self, number: int, scent: str) -> Basket:
+    def _in_scent(self, scent: str) -> Basket:
+        """The basket with the line that leaves last in another scent."""
         lines = list(self.basket.lines)
-        lines[number] = replace(lines[number], mix=((scent, lines[number].mix[0][1]),))
+        late = lines[self.late[0]]
+        lines[self.late[0]] = replace(late, mix=((scent, late.mix[0][1]),))
         return replace(self.basket, lines=tuple(lines))
 
     def _leave(self, *baskets: Basket) -> tuple[date, ...]:
-        """The days on which baskets leave that are ordered together; none if that is no sooner, or not sound.
+        """The days on which baskets leave that are ordered together, as far as they come in time and are sound.
 
         The first leaves sooner than promised, and none later.
         """
         mark = self.bench.mark()
-        days, demands = self._place(baskets)
-        sooner_and_sound = (
-            len(days) == len(baskets)
-            and days[0] < self.promised.leaves
-            and days[-1] <= self.promised.leaves
-            and self.ground.is_sound_with(self.bench.plan(), demands)
-        )
+        placed = self._place(baskets)
+        while placed and not self._holds(placed):
+            self.bench.back_to(placed.pop().mark)
         self.bench.back_to(mark)
-        return days if sooner_and_sound else ()
+        return tuple(put.leaves for put in placed)
 
-    def _place(self, baskets: Sequence[Basket]) -> tuple[tuple[date, ...], list[Demand]]:
+    def _holds(self, placed: Sequence[_Put]) -> bool:
+        in_time = placed[0].leaves < self.promised.leaves and placed[-1].leaves <= self.promised.leaves
+        demands = [demand for put in placed for demand in put.demands]
+        return in_time and self.ground.is_sound_with(self.bench.plan(), demands)
+
+    def _place(self, baskets: Sequence[Basket], begins: str = "") -> list[_Put]:
         """Put baskets on the bench, one after the other, as far as there is room."""
-        days: list[date] = []
-        demands: list[Demand] = []
+        found: list[_Put] = []
         for number, basket in enumerate(baskets):
-            asked = asked_for(basket, self.asked)
-            wanted = bound(self.ground.shop, demands_of(basket, f"{number}:"), asked)
-            placed = put_in(self.bench, wanted)
+            mark, asked = self.bench.mark(), asked_for(basket, self.asked)
+            demands = bound(self.ground.shop, demands_of(basket, f"{begins}{number}:"), asked)
+            placed = put_in(self.bench, demands)
             if not placed:
                 break
-            days.append(max(group.leaves for group in placed))
-            demands += wanted
-        return tuple(days), demands
+            found.append(_Put(max(group.leaves for group in placed), demands, mark))
+        return found

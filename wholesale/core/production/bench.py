@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from datetime import date, timedelta
 from decimal import Decimal
 from fractions import Fraction
+from operator import attrgetter
 from typing import NamedTuple
 
 from wholesale.core.catalogue import NO_LIMIT, ItemKind, Operation, Sku
@@ -31,6 +32,8 @@ class Flow(NamedTuple):
 
 #: What was asked of a day's room, of which step.
 _Asked = tuple[str, Sku, str]
+#: The room of a day for all that was asked.
+_Rooms = dict[_Asked, int]
 #: How a change of a timeline is booked: put there, or taken back.
 _Book = Callable[[Timeline, date, Fraction], None]
 
@@ -54,8 +57,8 @@ class Bench:
         self._lines: dict[Sku | Flow, Timeline] = defaultdict(Timeline)
         #: Is there a material that the plan waits for?
         self.has_binding = any(binds(item) for item in shop.catalogue.items.values())
-        #: Room by day, worked out once; whatever is booked or undone on a day has it worked out anew.
-        self._rooms: dict[date, dict[_Asked, int]] = defaultdict(dict)
+        #: Room by day, worked out once; what is booked on a day has it worked out anew until that is undone.
+        self._rooms: dict[date, _Rooms] = defaultdict(dict)
         #: No day before has room for a step; only a load that is started may give it some again.
         self._full_before: dict[tuple[Sku, str], date] = {}
         #: The steps this is noted of, by the work that may give them room again.
@@ -63,6 +66,8 @@ class Bench:
         self._undo: list[tuple[Callable[..., object], *tuple[object, ...]]] = []
         for on_hand in stock:
             self._lines[on_hand.sku].add(on_hand.usable_on, on_hand.quantity, on_hand.expires_on)
+        #: What the given plan is for: a load of it that did not change is for nothing else.
+        self._given = {portion.demand for load in plan.loads for portion in load.portions}
         self._counted = self._counted_on(plan)
         for load in plan.loads:
             self._take_over(load)
@@ -87,22 +92,29 @@ class Bench:
         self._undo.clear()
 
     def move_to(self, shop: Shop) -> None:
-        """Have the same bookings at a bench with other days or another number of equipment: room is found out anew."""
+        """Have the same bookings at a bench with other days or another number of equipment: room is found out anew.
+
+        No mark set so far is come back to.
+        """
+        self.keep()
         self.shop, self.catalogue, self.calendar = shop, shop.catalogue, shop.calendar
         self._rooms.clear()
         self._full_before.clear()
 
     def plan(self) -> Plan:
         """The plan as it now stands, by day, equipment and work."""
-        drafts = (draft for drafts in self._drafts.values() for draft in drafts)
+        # Work of one equipment stands together: sorting each day's few loads is sorting them all.
+        days = sorted(self._drafts.items(), key=lambda of_day: (of_day[0][1], of_day[0][0]))
+        drafts = (draft for _, of_day in days for draft in sorted(of_day, key=attrgetter("work")))
         loads = (draft.load() for draft in drafts)
-        order = sorted((load for load in loads if load.portions), key=lambda load: (load.day, load.work))
-        return Plan(loads=tuple(order), picks=tuple(self.picks))
+        return Plan(loads=tuple([load for load in loads if load.portions]), picks=tuple(self.picks))
 
     def portions_of(self, demand: str) -> list[tuple[date, Sku, str]]:
         """(day, sku, step) of all that is planned for one demand."""
+        known = demand in self._given
         return [
             (draft.day, key[1], key[2]) for drafts in self._drafts.values() for draft in drafts
+            if known or draft.changes or draft.of is None
             for key, pieces in draft.portions.items() if key[0] == demand and pieces
         ]  # fmt: skip
 
@@ -189,9 +201,10 @@ class Bench:
         """Pieces that fit into the day's started and new loads."""
         if not task.operation.equipment:
             return NO_LIMIT
-        if not self.shop.count_of(task.operation.equipment, day):
+        there = self.shop.count_of(task.operation.equipment, day)
+        if not there:
             return 0
-        new = self._new_loads(task, day)
+        new = self._new_loads(task, day, there)
         return min(NO_LIMIT, self._shared(task, day) + (new * self.tasks.load_pieces(task) if new else 0))
 
     def _shared(self, task: Task, day: date) -> int:
@@ -236,12 +249,19 @@ class Bench:
     def use_minutes(self, operation: Operation, day: date, minutes: Decimal) -> None:
         """Take minutes of the operation's hands."""
         if minutes:
-            self._spend(operation.hands, day, minutes)
-            self._undo.append((self._spend, operation.hands, day, -minutes))
+            rooms = self._spend(operation.hands, day, minutes)
+            self._undo.append((self._spend, operation.hands, day, -minutes, rooms))
 
-    def _spend(self, hands: str, day: date, minutes: Decimal) -> None:
+    def _spend(self, hands: str, day: date, minutes: Decimal, rooms: _Rooms | None = None) -> _Rooms | None:
         self._minutes[hands, day] += minutes
-        self._rooms.pop(day, None)
+        return self._know(day, rooms)
+
+    def _know(self, day: date, rooms: _Rooms | None) -> _Rooms | None:
+        """Forget the room of a day, or know it as it was before a booking that is undone; what was known till now."""
+        known = self._rooms.pop(day, None)
+        if rooms is not None:
+            self._rooms[day] = rooms
+        return known
 
     def keeps(self, load: Load) -> bool:
         """Whether a planned load still has its day, quota, size and minutes; it is counted if so."""
@@ -281,7 +301,8 @@ class Bench:
     def _has_place(self, load: Load) -> bool:
         """Whether a load of that size fits, and one more load on its day."""
         tasks = self._tasks(load)
-        if not self._new_loads(tasks[0][0], load.day):
+        equipment = tasks[0][0].operation.equipment
+        if equipment and not self._new_loads(tasks[0][0], load.day, self.shop.count_of(equipment, load.day)):
             return False
         trial = self._draft(load)
         for task, portion in tasks:
@@ -318,7 +339,7 @@ class Bench:
         for task, portion in tasks:
             self._fill(draft, task, portion.pieces, portion.demand, portion.good)
             self._count(task, load, portion, Timeline.add)
-        draft.same = len(draft.portions) == len(load.portions) and all(p.pieces for p in load.portions)
+        draft.changes = 0 if len(draft.portions) == len(load.portions) else 1
 
     def _count(self, task: Task, load: Load, portion: Portion, book: _Book) -> None:
         """What a portion takes off the shelf and puts there, and what it hands on from step to step."""
@@ -388,13 +409,14 @@ class Bench:
             if d.work == work and d.own_minutes >= own and not d.done and not d.begun
         ]  # fmt: skip
 
-    def _new_loads(self, task: Task, day: date) -> int:
-        equipment = self.catalogue.equipment.get(task.operation.equipment)
-        if equipment is None or equipment.loads_per_day is None:
+    def _new_loads(self, task: Task, day: date, there: int) -> int:
+        """Loads that may still be started where so many of the equipment are in use."""
+        equipment = self.catalogue.equipment[task.operation.equipment]
+        if equipment.loads_per_day is None:
             return NO_LIMIT
-        there = self.shop.count_of(equipment.code, day) * equipment.loads_per_day
+        begun = len([d for d in self._drafts.get((equipment.code, day), ()) if d.pieces])
         # More loads may stand there than the quota (a tray was taken away): no room is not less than none.
-        return max(0, there - len([d for d in self._drafts.get((equipment.code, day), ()) if d.pieces]))
+        return max(0, there * equipment.loads_per_day - begun)
 
     def _room_in(self, draft: Draft, task: Task) -> int:
         size = self.tasks.size(task)
@@ -427,12 +449,16 @@ class Bench:
         return draft
 
     def _fill(self, draft: Draft, task: Task, pieces: int, demand: str, good: int | None = None) -> int:
+        if not pieces:
+            return 0
         key = (demand, task.sku, task.operation.code, good)
         grams = self.tasks.size(task).grams * pieces
-        self._put(draft, key, pieces, grams)
-        self._undo.append((self._put, draft, key, -pieces, -grams))
+        rooms = self._put(draft, key, pieces, grams)
+        self._undo.append((self._put, draft, key, -pieces, -grams, rooms))
         return pieces
 
-    def _put(self, draft: Draft, key: Key, pieces: int, grams: Decimal) -> None:
+    def _put(
+        self, draft: Draft, key: Key, pieces: int, grams: Decimal, rooms: _Rooms | None = None
+    ) -> _Rooms | None:  # fmt: skip
         draft.put(key, pieces, grams)
-        self._rooms.pop(draft.day, None)
+        return self._know(draft.day, rooms)

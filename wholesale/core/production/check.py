@@ -127,11 +127,13 @@ def _quotas(case: Case) -> Iterator[Breach]:
 def _minutes(case: Case) -> Iterator[Breach]:
     """No group of hands works longer than its day has minutes."""
     used: dict[tuple[str, date], Decimal] = defaultdict(Decimal)
-    planned = set()
+    planned: set[tuple[str, date]] = set()
     for batch in evidence.gathered(case, case.loads):
-        used[batch.operation.hands, batch.day] += batch.operation.minutes_per_piece * batch.pieces
+        hands, each = batch.operation.hands, batch.operation.minutes_per_piece
+        for day, pieces in batch.pieces.items():
+            used[hands, day] += each * pieces
         if not (batch.done or batch.begun):
-            planned.add((batch.operation.hands, batch.day))
+            planned.update((hands, day) for day in batch.pieces)
     for load in case.loads:
         hands, minutes = contents.own_minutes(case, load)
         used[hands, load.day] += minutes

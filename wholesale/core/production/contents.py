@@ -77,6 +77,9 @@ def daily_loads(case: Case, code: str, day: date) -> int | None:
 
 def own_minutes(case: Case, load: Load) -> tuple[str, Decimal]:
     """Whose minutes the load takes by itself, and how many: the most that one of its steps asks for."""
-    steps = [operation for portion in load.portions if (operation := case.operation(portion))]
-    opened = max(steps, key=lambda step: step.minutes_per_load, default=None)
-    return (opened.hands, opened.minutes_per_load) if opened else ("", Decimal(0))
+    hands, minutes = "", Decimal(-1)
+    for portion in load.portions:
+        step = case.operation(portion)
+        if step and step.minutes_per_load > minutes:
+            hands, minutes = step.hands, step.minutes_per_load
+    return hands, max(minutes, Decimal(0))

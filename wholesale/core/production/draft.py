@@ -11,9 +11,9 @@ Key = tuple[str, Sku, str, int | None]
 
 
 class Draft:
-    """A load that can still be filled; ``of`` is the load it was taken over from, ``same`` whether it still is that."""
+    """A load that can still be filled; ``of`` is the load it was taken over from, with ``changes`` since."""
 
-    __slots__ = ("begun", "day", "done", "grams", "of", "own_minutes", "pieces", "portions", "ref", "same", "work")
+    __slots__ = ("begun", "changes", "day", "done", "grams", "of", "own_minutes", "pieces", "portions", "ref", "work")
 
     def __init__(self, work: Work, day: date, own_minutes: Decimal, of: Load | None = None) -> None:
         self.work = work
@@ -23,14 +23,14 @@ class Draft:
         self.done = of is not None and of.done
         self.begun = of is not None and of.begun
         self.of = of
-        self.same = False
+        self.changes = 0
         self.portions: dict[Key, int] = {}
         self.grams = Decimal(0)
         self.pieces = 0
 
     def load(self) -> Load:
         """The load as a value."""
-        if self.same and self.of is not None:
+        if self.of is not None and not self.changes:
             return self.of
         portions = (Portion(*key[:3], pieces, key[3]) for key, pieces in self.portions.items() if pieces)
         return Load(
@@ -38,8 +38,8 @@ class Draft:
         )
 
     def put(self, key: Key, pieces: int, grams: Decimal) -> None:
-        """Add pieces of one kind; fewer than none takes them out again."""
-        self.same = False
+        """Add pieces of one kind; fewer than none takes out again what was added."""
+        self.changes += 1 if pieces > 0 else -1
         self.portions[key] = self.portions.get(key, 0) + pieces
         self.pieces += pieces
         self.grams += grams

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from fractions import Fraction
 from functools import cached_property
+from itertools import chain
 from typing import NamedTuple
 
 from wholesale.core.catalogue import Basis, Catalogue, Item, ItemKind, Operation, RecipeLine, Sku, Unit
@@ -46,14 +47,13 @@ class Flow(NamedTuple):
 
 
 class Gathered(NamedTuple):
-    """Pieces that go through one step on one day; ``begun``: they are weighed for, and not done yet."""
+    """Pieces that go through one step, by day; ``begun``: they are weighed for, and not done yet."""
 
-    day: date
     sku: Sku
     operation: Operation
-    pieces: int
     begun: bool
     done: bool
+    pieces: Mapping[date, int]
 
 
 class Take(NamedTuple):
@@ -67,8 +67,15 @@ class Take(NamedTuple):
     weighed: bool
 
 
-#: Day, sku and step of pieces; begun; done.
-_Group = tuple[date, Sku, str, bool, bool]
+class _Seen(NamedTuple):
+    """A load, and the demands it is for."""
+
+    load: Load
+    demands: frozenset[str]
+
+
+#: Pieces by day of each sku and step; begun; done.
+_Pieces = dict[tuple[Sku, str, bool, bool], dict[date, int]]
 
 
 @dataclass
@@ -83,8 +90,8 @@ class Memory:
     takes: dict[tuple[Sku, str], tuple[Take, ...]] = field(default_factory=dict)
     grams: dict[tuple[Sku, str], tuple[Item | None, Fraction]] = field(default_factory=dict)
     #: The loads that were gathered last, by identity, and what they came to.
-    loads: dict[int, Load] = field(default_factory=dict)
-    pieces: dict[_Group, int] = field(default_factory=dict)
+    seen: dict[int, _Seen] = field(default_factory=dict)
+    pieces: _Pieces = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -175,12 +182,22 @@ class Case:
         return None if found is None else Fraction(found)
 
     @cached_property
+    def _seen(self) -> dict[int, _Seen]:
+        """Every load by identity: most are known from the plan before."""
+        known = self.memory.seen
+        return {
+            id(load): known.get(id(load)) or _Seen(load, frozenset([p.demand for p in load.portions]))
+            for load in self.plan.loads
+        }
+
+    @cached_property
     def own_loads(self) -> tuple[Load, ...]:
         """The loads that hold something of the demands that are judged."""
         own = self.of
         if own is None:
             return self.plan.loads
-        return tuple(load for load in self.plan.loads if any(p.demand in own for p in load.portions))
+        seen = self._seen
+        return tuple([load for load in self.plan.loads if not own.isdisjoint(seen[id(load)].demands)])
 
     @cached_property
     def loads(self) -> tuple[Load, ...]:
@@ -193,14 +210,13 @@ class Case:
     @cached_property
     def gathered(self) -> tuple[Gathered, ...]:
         """What all loads do, gathered by day and step: a thousand orders ask for a few different things a day."""
-        memory, now = self.memory, {id(load): load for load in self.plan.loads}
-        gone = [load for key, load in memory.loads.items() if key not in now]
-        came = [load for key, load in now.items() if key not in memory.loads]
-        pieces = dict(memory.pieces)
-        for loads, sign in ((gone, -1), (came, 1)):
-            for group, count in _pieces(loads).items():
-                pieces[group] = pieces.get(group, 0) + sign * count
-        memory.loads, memory.pieces = now, {group: count for group, count in pieces.items() if count}
+        memory, now = self.memory, self._seen
+        if len(now) < len(self.plan.loads):
+            # One load stands in the plan twice: told apart by identity it would count once.
+            return tuple(gathered(self, self.plan.loads))
+        gone = [memory.seen[key].load for key in memory.seen.keys() - now.keys()]
+        came = [now[key].load for key in now.keys() - memory.seen.keys()]
+        memory.seen, memory.pieces = now, _changed(memory.pieces, _pieces(gone), _pieces(came))
         return tuple(_gathered(self, memory.pieces))
 
     @cached_property
@@ -286,58 +302,76 @@ def changes(case: Case) -> Mapping[Sku, Mapping[date, Fraction | int]]:
     for pick in case.plan.picks:
         if case.is_touched(pick.sku):
             found[pick.sku][pick.sellable_on] -= pick.pieces
-    for day, sku, quantity in _off_the_shelf(case):
-        if not case.is_awaited(sku):
-            found[sku][day] -= quantity
-    for day, sku, quantity in _onto_the_shelf(case):
-        found[sku][day] += quantity
+    gone = ((sku, -each, by_day) for (sku, each), by_day in _off_the_shelf(case).items() if not case.is_awaited(sku))
+    for sku, each, by_day in chain(gone, _onto_the_shelf(case)):
+        for day, pieces in by_day.items():
+            found[sku][day] += each * pieces
     return found
 
 
-def _onto_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction]]:
-    """(day, sku, quantity) of all parts that come of loads to do."""
+def _onto_the_shelf(case: Case) -> Iterator[tuple[Sku, Fraction | int, Mapping[date, int]]]:
+    """Parts that come of loads to do: the sku, the share that comes good, and pieces by the day they are usable."""
     for batch in case.gathered:
         is_part = not batch.done and case.is_part(batch.sku) and case.is_touched(batch.sku)
         if is_part and batch.operation == case.operations(batch.sku)[-1]:
-            usable = batch.day + max(batch.operation.nights_min, batch.operation.days_min) * A_DAY
-            yield usable, batch.sku, case.yield_of(batch.sku, batch.operation) * batch.pieces
+            wait = max(batch.operation.nights_min, batch.operation.days_min) * A_DAY
+            usable = {day + wait: pieces for day, pieces in batch.pieces.items()}
+            yield batch.sku, case.yield_of(batch.sku, batch.operation), usable
 
 
 def awaited(case: Case) -> Mapping[Sku, Mapping[date, Fraction]]:
     """What loads to do take of each material that the plan waits for, by day."""
     found: dict[Sku, dict[date, Fraction]] = defaultdict(lambda: defaultdict(Fraction))
-    for day, sku, quantity in _off_the_shelf(case) if case.has_awaited else ():
-        if case.is_awaited(sku):
-            found[sku][day] += quantity
+    for (sku, each), by_day in _off_the_shelf(case).items() if case.has_awaited else ():
+        for day, pieces in by_day.items() if case.is_awaited(sku) else ():
+            found[sku][day] += each * pieces
     return found
 
 
-def _off_the_shelf(case: Case) -> Iterator[tuple[date, Sku, Fraction | int]]:
-    """(day, sku, quantity) of all that loads to do take; what is weighed for a begun load has left the shelf."""
+def _off_the_shelf(case: Case) -> Mapping[tuple[Sku, Fraction | int], Mapping[date, int]]:
+    """Pieces by day that take a sku off the shelf, and how much each; what is weighed for a begun load has left it.
+
+    Pieces are counted before they are weighed: many steps take the same.
+    """
+    found: dict[tuple[Sku, Fraction | int], dict[date, int]] = defaultdict(lambda: defaultdict(int))
     for batch in case.gathered:
         for take in taken(case, batch.sku, batch.operation) if not batch.done else ():
             if case.is_touched(take.sku) and not (batch.begun and take.weighed):
-                yield batch.day, take.sku, take.each * batch.pieces
+                by_day = found[take.sku, take.each]
+                for day, pieces in batch.pieces.items():
+                    by_day[day] += pieces
+    return found
 
 
-def gathered(case: Case, loads: Sequence[Load]) -> Iterator[Gathered]:
-    """What loads do, by day and step."""
+def gathered(case: Case, loads: Iterable[Load]) -> Iterator[Gathered]:
+    """What loads do, by step and day."""
     return _gathered(case, _pieces(loads))
 
 
-def _pieces(loads: Iterable[Load]) -> Mapping[_Group, int]:
-    pieces: dict[_Group, int] = defaultdict(int)
+def _pieces(loads: Iterable[Load]) -> _Pieces:
+    found: _Pieces = defaultdict(dict)
     for load in loads:
         day, begun, done = load.day, load.begun, load.done
         for portion in load.portions:
-            pieces[day, portion.sku, portion.operation, begun, done] += portion.pieces
-    return pieces
+            by_day = found[portion.sku, portion.operation, begun, done]
+            by_day[day] = by_day.get(day, 0) + portion.pieces
+    return found
 
 
-def _gathered(case: Case, pieces: Mapping[_Group, int]) -> Iterator[Gathered]:
-    for (day, sku, code, begun, done), count in pieces.items():
+def _changed(pieces: _Pieces, gone: _Pieces, came: _Pieces) -> _Pieces:
+    """The pieces less those of loads that are gone, and with those of loads that came."""
+    found = dict(pieces)
+    for changes, sign in ((gone, -1), (came, 1)):
+        for key, by_day in changes.items():
+            own = found.get(key, {})
+            found[key] = {**own, **{day: own.get(day, 0) + sign * count for day, count in by_day.items()}}
+    return found
+
+
+def _gathered(case: Case, pieces: _Pieces) -> Iterator[Gathered]:
+    for (sku, code, begun, done), by_day in pieces.items():
         if operation := case.step(sku, code):
-            yield Gathered(day, sku, operation, count, begun, done)
+            yield Gathered(sku, operation, begun, done, by_day)
 
 
 def mixed(item: Item) -> list[tuple[RecipeLine, Fraction]]:
