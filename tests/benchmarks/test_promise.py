@@ -6,12 +6,13 @@ import random
 import statistics
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from copy import deepcopy
 
 import pytest
 
 from tests import builders
-from tests.benchmarks import weeks
+from tests.benchmarks import stored, weeks
 from wholesale.config.memory import settle
 from wholesale.core.catalogue import ItemKind, Sku
 from wholesale.core.orders import Basket, BasketLine
@@ -19,7 +20,7 @@ from wholesale.core.production.alternatives import Asking, sooner
 from wholesale.core.production.baskets import Ground, demands_of
 from wholesale.core.production.promise import Asked, promise_on
 from wholesale.core.production.work import Demand
-from wholesale.queries import orders
+from wholesale.queries import orders, production
 from wholesale.queries.benches import bench_on
 
 ROUNDS = 60
@@ -40,16 +41,22 @@ def timed(capsys: pytest.CaptureFixture[str], what: str, run: Callable[[int], ob
         print(f"\n{what}: median {statistics.median(took):.0f} ms, p95 {p95:.0f} ms, {rounds} rounds")  # noqa: T201
 
 
+@contextmanager
+def as_in_the_web_server() -> Iterator[None]:
+    """Memory handled as a web process does, for a while."""
+    usual = gc.get_threshold()
+    settle()
+    yield
+    gc.unfreeze()
+    gc.set_threshold(*usual)
+
+
 @pytest.fixture(scope="module")
 def full() -> Iterator[Ground]:
     """200 open orders of the four-person bench, 1,000 planned loads and more."""
     state = weeks.open_orders(OPEN)
-    usual = gc.get_threshold()
-    # As the web server does.
-    settle()
-    yield Ground(shop=state.shop, plan=state.plan, stock=())
-    gc.unfreeze()
-    gc.set_threshold(*usual)
+    with as_in_the_web_server():
+        yield Ground(shop=state.shop, plan=state.plan, stock=())
 
 
 @pytest.fixture(scope="module")
@@ -129,3 +136,22 @@ def test_promising_two_cases_of_succulent_cups(capsys: pytest.CaptureFixture[str
 
     timed(capsys, "quote of 2 SUC cases", lambda _: orders.quote(shop, cups, alternatives=True))
     assert orders.quote(shop, cups).promise is not None
+
+
+@pytest.mark.bench
+@pytest.mark.django_db
+def test_quoting_six_lines_with_200_orders_in_the_tables(capsys: pytest.CaptureFixture[str]) -> None:
+    """All that a shop waits for: rows read, plan put together, prices, promise, what would come sooner."""
+    chance = random.Random(SEED)
+    shop = stored.two_hundred_orders(chance)
+    baskets = [
+        builders.basket(*[(item, chance.randint(1, 6), scent) for item, scent in chance.sample(stored.SKUS, LINES)])
+        for _ in range(ROUNDS)
+    ]
+    quotes = []
+    loads = len(production.current_plan().loads)
+    what = f"quote of {LINES} lines, {OPEN} orders and {loads} loads in the tables, sooner-if included"
+    with as_in_the_web_server():
+        timed(capsys, what, lambda number: quotes.append(orders.quote(shop, baskets[number], alternatives=True)))
+    assert loads >= 1000
+    assert all(quote.promise and quote.sooner for quote in quotes)

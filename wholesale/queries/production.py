@@ -144,12 +144,14 @@ def plan_of(day: date) -> Plan:
 
 def open_loads() -> QuerySet[LoadRow]:
     """The rows behind ``current_plan``."""
-    is_open = Q(portions__order_scent__line__order__state__in=OPEN_STATES) | Q(
-        portions__for_stock__isnull=False, portions__for_stock__closed_at__isnull=True
+    is_open = Q(order_scent__line__order__state__in=OPEN_STATES) | Q(
+        for_stock__isnull=False, for_stock__closed_at__isnull=True
     )
-    wanted = LoadRow.objects.filter(Q(done_at__isnull=True) | Q(day__gte=clock.today()) | is_open)
+    # Looked up, not joined: a load would come once for each portion, and a thousand rows be compared whole.
+    for_open = Q(pk__in=LoadPortion.objects.filter(is_open).order_by().values("load"))
+    wanted = LoadRow.objects.filter(Q(done_at__isnull=True) | Q(day__gte=clock.today()) | for_open)
     portions = Prefetch("portions", LoadPortion.objects.select_related("item"))
-    return wanted.select_related("equipment", "what").prefetch_related(portions).distinct()
+    return wanted.select_related("equipment", "what").prefetch_related(portions)
 
 
 def load_value(row: LoadRow) -> Load:

@@ -1,6 +1,6 @@
 """Planning again: what still has its place stays, what is overdue or short is lifted out and placed anew."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
@@ -9,7 +9,7 @@ from wholesale.core.catalogue import Catalogue, ItemKind, Sku
 from wholesale.core.production.bench import Bench, Flow
 from wholesale.core.production.course import course_of, is_settled, planned, remainder
 from wholesale.core.production.insertion import Insertion
-from wholesale.core.production.tasks import Task, usable_on
+from wholesale.core.production.tasks import Task, Tasks, usable_on
 from wholesale.core.production.work import Demand, Load, Outcome, Placed, Plan, Portion, Shop, Waiting
 from wholesale.core.production.yields import risk_of, step_yields
 from wholesale.core.stock import OnHand
@@ -105,13 +105,30 @@ def without(shop: Shop, plan: Plan, gone: set[str], stock: Iterable[OnHand], fir
     left = replace(
         _only(plan, lambda p: p.demand not in gone), picks=tuple(p for p in plan.picks if p.demand not in gone)
     )
-    on_hand = tuple(stock)
-    bench = Bench(shop, left, on_hand, first_day)
-    made = {p.sku for load in plan.loads for p in load.portions if _is_part(shop.catalogue, p.sku)}
-    if any(bench.short_on(sku) for sku in made):
-        with_parts = replace(lift(plan, gone, shop.catalogue), picks=left.picks)
-        return _without_spare_casts(shop, with_parts, gone, on_hand, first_day)
+    on_hand, made = tuple(stock), _parts_for(plan, gone, shop.catalogue)
+    if made:
+        bench = Bench(shop, _about(left, made, shop.catalogue), on_hand, first_day)
+        if any(bench.short_on(sku) for sku in made):
+            with_parts = replace(lift(plan, gone, shop.catalogue), picks=left.picks)
+            return _without_spare_casts(shop, with_parts, gone, on_hand, first_day)
     return left
+
+
+def _parts_for(plan: Plan, demands: Collection[str], catalogue: Catalogue) -> set[Sku]:
+    """The parts that are made for some demands."""
+    found = {p.sku for load in plan.loads for p in load.portions if p.demand in demands}
+    return {sku for sku in found if _is_part(catalogue, sku)}
+
+
+def _about(plan: Plan, parts: Collection[Sku], catalogue: Catalogue) -> Plan:
+    """The loads that make or take some parts, and what is done or begun: all that their place on the shelf hangs on."""
+    tasks = Tasks(catalogue)
+
+    def takes(portion: Portion) -> bool:
+        task = tasks.of(portion.sku, portion.operation)
+        return portion.sku in parts or (task is not None and any(part.sku in parts for part in tasks.parts(task)))
+
+    return _only(plan, takes)
 
 
 def lift(plan: Plan, demands: set[str], catalogue: Catalogue) -> Plan:
@@ -123,7 +140,10 @@ def _without_spare_casts(
     shop: Shop, plan: Plan, torn: set[str], stock: Iterable[OnHand], first_day: date
 ) -> Plan:  # fmt: skip
     """The plan less the casts to do that demands gone or placed anew left behind and nobody counts on, latest first."""
-    bench = Bench(shop, plan, stock, first_day)
+    made = _parts_for(plan, torn, shop.catalogue)
+    if not made:
+        return plan
+    bench = Bench(shop, _about(plan, made, shop.catalogue), stock, first_day)
     loads = list(plan.loads)
     for number, load in reversed(list(enumerate(loads))):
         if not is_settled(load):

@@ -259,7 +259,10 @@ def in_one(item: Item) -> int:
 
 def _outlook(catalogue: Catalogue, sku: Sku, taken: Sequence[Take], lots: Sequence[OnHand], today: date) -> Outlook:
     days = _days(taken, today)
-    needed = [sum(take.quantity for take in taken if max(take.day, today) == day) for day in days]
+    by_day: dict[date, int] = defaultdict(int)
+    for take in taken:
+        by_day[max(take.day, today)] += take.quantity
+    needed = [by_day[day] for day in days]
     left, rows = 0, []
     for day, needs, arrives, lost in zip(
         days, needed, _whole_by_day(lots, days), _lost(lots, days, needed), strict=True
@@ -291,17 +294,24 @@ def _lost(lots: Iterable[OnHand], days: Sequence[date], needed: Sequence[int]) -
 
     What is missing one day is bought for that day: it takes nothing of a lot that comes later.
     """
-    left = {at: (lot, lot.quantity) for at, lot in enumerate(lots)}
+    left = [(lot, lot.quantity) for lot in lots]
     found = []
     for day, needs in zip(days, needed, strict=True):
-        past = [at for at, (lot, _) in left.items() if lot.is_past(day)]
-        found.append(ceil_div(sum((left.pop(at)[1] for at in past), Fraction(0)), 1))
-        missing = Fraction(needs)
-        for at, (lot, there) in left.items():
-            taken = min(there, missing) if lot.usable_on <= day else Fraction(0)
-            missing -= taken
-            left[at] = (lot, there - taken)
+        found.append(ceil_div(sum((there for lot, there in left if lot.is_past(day)), Fraction(0)), 1))
+        left = _less([(lot, there) for lot, there in left if not lot.is_past(day)], day, needs)
     return found
+
+
+def _less(left: Sequence[tuple[OnHand, Fraction]], day: date, needs: int) -> list[tuple[OnHand, Fraction]]:
+    """What is left of lots that have something, when so much is taken of those that may be used on a day."""
+    missing, rest = Fraction(needs), []
+    for lot, there in left:
+        taken = min(there, missing) if missing and lot.usable_on <= day else 0
+        if taken:
+            missing -= taken
+        if there > taken:
+            rest.append((lot, there - taken if taken else there))
+    return rest
 
 
 def _is_bought(catalogue: Catalogue, sku: Sku) -> bool:
