@@ -12,12 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests import mossgate, strategies
-from wholesale.core.production import rescues as rescuing
-from wholesale.core.production import what_if
+from wholesale.core.production import overtime, rescue_trial, splits, what_if
 from wholesale.core.production.calendar import ONE_DAY, Day, DayKind
 from wholesale.core.production.check import check
 from wholesale.core.production.plan import insert
-from wholesale.core.production.rescues import InCases, Overtime, Rates, Rescue, in_danger, rescues
+from wholesale.core.production.rescue import InCases, Overtime, Rates, Rescue
+from wholesale.core.production.rescue_trial import in_danger
+from wholesale.core.production.rescues import rescues
 from wholesale.core.production.what_if import Shift, Situation, leaving_days
 from wholesale.core.production.work import Demand, Plan, Shop
 from wholesale.core.values import Refusal
@@ -101,7 +102,7 @@ def test_the_cases_that_are_in_time_are_in_time_by_check() -> None:
     apart = insert(shop, Plan(), both, (), MON_2).plan
 
     assert check(shop, apart, both, ()) == ()
-    assert rescuing.in_time(shop, jars(THU_19).plan, mossgate.demand("PEB", 120), THU_19) == 114
+    assert splits.in_time(shop, jars(THU_19).plan, mossgate.demand("PEB", 120), THU_19) == 114
 
 
 def test_overtime_is_asked_for_on_the_days_that_count_and_costed_in_figures() -> None:
@@ -130,9 +131,9 @@ def test_no_more_overtime_is_asked_for_than_the_workshop_allows() -> None:
 
 
 def test_what_an_hour_costs_is_said_to_be_unknown_where_it_is() -> None:
-    assert rescuing.overtime_cost(60, Rates()) == (None, "60 min; what an hour costs is not set in the workbook")
+    assert overtime.overtime_cost(60, Rates()) == (None, "60 min; what an hour costs is not set in the workbook")
     # 90 ÷ 60 × 20 × 2 = 60
-    assert rescuing.overtime_cost(90, Rates(hour_rate=D(20), overtime_percent=D(200)))[0] == 60
+    assert overtime.overtime_cost(90, Rates(hour_rate=D(20), overtime_percent=D(200)))[0] == 60
 
 
 def test_an_order_that_can_wait_lets_a_late_one_go_first() -> None:
@@ -233,9 +234,9 @@ def test_a_rescue_shown_as_in_time_is_in_time(now: Situation) -> None:
 
 def test_overtime_that_is_planned_with_and_not_asked_for_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """The minutes beyond each day's own come out one too few, and nobody asks the check."""
-    honest = rescuing._beyond
-    monkeypatch.setattr(rescuing, "_beyond", lambda *given: {day: n - 1 for day, n in honest(*given).items()})
-    monkeypatch.setattr(rescuing, "impossible_rules", lambda *_: set())
+    honest = overtime._beyond
+    monkeypatch.setattr(overtime, "_beyond", lambda *given: {day: n - 1 for day, n in honest(*given).items()})
+    monkeypatch.setattr(rescue_trial, "impossible_rules", lambda *_: set())
 
     with pytest.raises(AssertionError, match="overtime"):
         what_is_shown_as_in_time_is_in_time(short_of_minutes())
@@ -250,7 +251,7 @@ def test_a_swap_that_forgets_who_waits_is_noticed(monkeypatch: pytest.MonkeyPatc
     def forgetful(*given: Any) -> tuple[Shift, ...]:
         return tuple(row._replace(after=min(row.after, row.before)) for row in honest(*given))  # type: ignore[type-var]
 
-    monkeypatch.setattr(rescuing, "shifts", forgetful)
+    monkeypatch.setattr(rescue_trial, "shifts", forgetful)
 
     with pytest.raises(AssertionError, match="swap"):
         what_is_shown_as_in_time_is_in_time(situation(mossgate.shop(), patient, late))

@@ -19,7 +19,8 @@ from wholesale.actions import events, mending, plan_rows
 from wholesale.core.production import score, what_if
 from wholesale.core.production.calendar import Day, DayKind
 from wholesale.core.production.difference import Difference, Side, difference
-from wholesale.core.production.rescues import Rescue, Trial, in_danger
+from wholesale.core.production.rescue import Rescue
+from wholesale.core.production.rescue_trial import Trial, in_danger
 from wholesale.core.production.troubles import Broken, DayOff, Ill, Trouble
 from wholesale.core.production.what_if import Situation, leaving_days, shifts
 from wholesale.core.production.work import Outcome

@@ -11,7 +11,9 @@ from wholesale.core.catalogue import Sku
 from wholesale.core.orders import OPEN_STATES
 from wholesale.core.production import what_if
 from wholesale.core.production.difference import Difference
-from wholesale.core.production.rescues import InCases, Rates, Rescue, in_danger, rescues
+from wholesale.core.production.rescue import InCases, Rates, Rescue
+from wholesale.core.production.rescue_trial import in_danger
+from wholesale.core.production.rescues import rescues
 from wholesale.core.production.troubles import Late, Trouble
 from wholesale.core.production.what_if import Shift, Situation
 from wholesale.core.values import NotFound, from_e4, from_mg
