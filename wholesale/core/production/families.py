@@ -1,4 +1,4 @@
-"""The order in which an equipment does its loads: what washes out least, faint before strong, pale before dark."""
+"""Families of loads: which follow each other without washing out, and the order that washes out least."""
 
 from collections.abc import Iterable
 
@@ -32,3 +32,14 @@ def _group(load: Load, catalogue: Catalogue) -> str:
     steps = {portion.operation for portion in load.portions}
     items = {portion.sku.item for portion in load.portions if portion.sku.item in catalogue.items}
     return max((step.group for item in items for step in catalogue.steps(item) if step.code in steps), default="")
+
+
+def family(catalogue: Catalogue, load: Load) -> tuple[str, str]:
+    """What a load belongs to: loads of one family follow each other without washing out.
+
+    The group of its steps, where they share one, else what is in it; and its scent.
+    """
+    steps = {(portion.sku.item, portion.operation) for portion in load.portions}
+    groups = {step.group for item, code in steps for step in catalogue.steps(item) if step.code == code}
+    group = groups.pop() if len(groups) == 1 else ""
+    return (group or load.work.what.item, load.work.what.scent)

@@ -23,7 +23,8 @@ from ortools.sat.python import cp_model
 
 from wholesale.core.catalogue import NO_LIMIT, Operation, Sku, Unit, load_pieces
 from wholesale.core.production.calendar import ONE_DAY
-from wholesale.core.production.score import family, operation, order_of
+from wholesale.core.production.families import family
+from wholesale.core.production.score import operation, order_of
 from wholesale.core.production.takes import stocked_parts
 from wholesale.core.production.tasks import usable_on
 from wholesale.core.production.window import Chain, Key, Spot, Window, is_part

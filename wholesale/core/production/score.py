@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from wholesale.core.catalogue import Catalogue, ItemKind, Operation, Sku, Unit
+from wholesale.core.production.families import family
 from wholesale.core.production.takes import stocked_parts
 from wholesale.core.production.work import Demand, Load, Plan, Portion, Shop
 
@@ -95,16 +96,6 @@ def _late(shop: Shop, plan: Plan, demands: Sequence[Demand]) -> dict[object, int
         if days > 0:
             late[order_of(demand)] = max(days, late.get(order_of(demand), 0))
     return late
-
-
-def family(catalogue: Catalogue, load: Load) -> tuple[str, str]:
-    """What a load belongs to: loads of one family follow each other without washing out.
-
-    The group of its steps, where they share one, else what is in it; and its scent.
-    """
-    groups = {step.group for portion in load.portions if (step := operation(catalogue, portion))}
-    group = groups.pop() if len(groups) == 1 else ""
-    return (group or load.work.what.item, load.work.what.scent)
 
 
 def operation(catalogue: Catalogue, portion: Portion) -> Operation | None:
