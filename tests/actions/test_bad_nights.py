@@ -12,7 +12,7 @@ from pytest_django import DjangoDbBlocker
 from accounts.models import Shop
 from tests import builders
 from wholesale import clock
-from wholesale.actions import bad_nights, orders
+from wholesale.actions import bad_nights, orders, plan_rows
 from wholesale.core.production.calendar import DayKind
 from wholesale.core.production.check import check
 from wholesale.core.production.troubles import Broken
@@ -184,6 +184,23 @@ def test_no_more_can_break_than_are_left() -> None:
 
     with pytest.raises(Refusal, match="there are 2, 1 of them out of use already"):
         broken(count=2, first=FRI_6)
+
+
+def test_a_delivery_that_comes_while_it_is_reported_late_stays_as_it_came(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is received between the reading of the report and the lock of the plan."""
+    wax = Item.objects.get(code="WHIPWAX")
+    row = ExpectedDelivery.objects.create(item=wax, quantity=1000, ordered_on=THU_5, expected_on=FRI_6)
+    honest = plan_rows.lock
+
+    def lock() -> PlanState:
+        ExpectedDelivery.objects.filter(pk=row.pk).update(closed_at=clock.now())
+        return honest()
+
+    monkeypatch.setattr(plan_rows, "lock", lock)
+    with pytest.raises(Conflict, match="moved meanwhile, came"):
+        bad_nights.delivery_late(by=builders.helper(), delivery=row.pk, expected_on=MON_9)
+    row.refresh_from_db()
+    assert row.expected_on != MON_9
 
 
 def test_a_delivery_that_is_not_awaited_cannot_be_late() -> None:

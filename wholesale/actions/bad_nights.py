@@ -29,7 +29,6 @@ from wholesale.models import (
     CalendarDay,
     Equipment,
     EquipmentOut,
-    ExpectedDelivery,
     Order,
     PlanChange,
     PlanState,
@@ -91,7 +90,9 @@ def delivery_late(*, by: User, delivery: int, expected_on: date) -> int:
     trouble = bad_nights.late(delivery, expected_on)
 
     def write(_now: Situation) -> Undo:
-        ExpectedDelivery.objects.filter(pk=delivery).update(expected_on=expected_on)
+        # It was read before the plan was locked; somebody may have moved or received it since.
+        if not bad_nights.awaited().filter(pk=delivery, expected_on=trouble.was).update(expected_on=expected_on):
+            raise Conflict("changed_since", "This delivery was moved meanwhile, came, or was called off; look again.")
         return {
             "what": "delivery", "row": delivery, "before": trouble.was.isoformat(), "after": expected_on.isoformat()
         }  # fmt: skip
