@@ -18,7 +18,7 @@ from wholesale.core.catalogue import ItemKind, Sku
 from wholesale.core.orders import Basket, BasketLine
 from wholesale.core.production.alternatives import Asking, sooner
 from wholesale.core.production.baskets import Ground, demands_of
-from wholesale.core.production.promise import Asked, promise_on
+from wholesale.core.production.promise import Asked, bound, promise_on
 from wholesale.core.production.work import Demand
 from wholesale.queries import orders, production
 from wholesale.queries.benches import bench_on
@@ -91,6 +91,7 @@ def test_promising_six_lines_on_a_full_plan_with_what_would_come_sooner(
         with bench_on(grounds[number % 2], asked) as (ground, _, bench):
             mark = bench.mark()
             found, placed = promise_on(bench, demands_of(baskets[number]), asked)
+            assert not ground.faults_of(bench.plan(), bound(ground.shop, demands_of(baskets[number]), asked))
             bench.back_to(mark)
             asking = Asking(ground=ground, basket=baskets[number], asked=asked, promised=found, placed=placed)
             for other in sooner(asking, bench):

@@ -1,6 +1,7 @@
 """What a basket would cost and when it would leave, at this moment, and what would come sooner."""
 
-from collections.abc import Sequence
+import logging
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -24,12 +25,15 @@ from wholesale.core.production.baskets import (
 )
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.plan import Outcome, Placed, Shop
-from wholesale.core.production.promise import Asked, Promise, promise_on
+from wholesale.core.production.promise import Asked, Promise, bound, promise_on
+from wholesale.core.production.work import Demand, Plan
 from wholesale.core.values import Refusal
 from wholesale.core.workshop import Workshop
 from wholesale.models import HeldBasket, Order, ShopAccount
 from wholesale.queries import catalogue, production, workshop
 from wholesale.queries.benches import bench_on
+
+_log = logging.getLogger(__name__)
 
 #: Alternatives that are shown at most.
 MOST_OFFERS = 3
@@ -163,6 +167,7 @@ def promised_now(basket: Basket) -> tuple[Promise, tuple[str, ...]]:
     with bench_on(ground, asked) as (ground, _, bench):
         mark = bench.mark()
         found, placed = promise_on(bench, demands_of(basket), asked_for(basket, asked))
+        _refuse_faulty(ground, bench.plan(), _bound([("", basket)], planner, asked))
         bench.back_to(mark)
         asking = Asking(ground=ground, basket=basket, asked=asked, promised=found, placed=placed)
         others = sooner(asking, bench)
@@ -292,19 +297,60 @@ def _promised(
         mark = bench.mark()
         try:
             parts, placed = _parts(found, books, priced, bench, asked)
+            outcome = Outcome(plan=bench.plan(), placed=placed)
+            _refuse_faulty(ground, outcome.plan, _bound([(p.begins, p.basket) for p in parts], books.planner, asked))
         except Refusal as no_room:
             return replace(found, refusal=found.refusal or no_room)
-        outcome = Outcome(plan=bench.plan(), placed=placed)
-        bench.back_to(mark)
+        finally:
+            bench.back_to(mark)
         quoted = replace(
             found, parts=parts, outcome=outcome, holds_until=parts[0].holds_until, asked=asked, ground=ground,
             kept_until=own.expires_at if own and parts[-1].promise.leaves <= own.leaves else None,
             around=tuple(row.pk for row in held),
         )  # fmt: skip
         late = _too_late(quoted)
-        if alternatives or late:
-            quoted = replace(quoted, sooner=_sooner(quoted, books, bench))
+        wanted = alternatives or late is not None
+        if wanted and own is None:
+            asking = _asking(quoted, ground, asked, placed)
+            quoted = replace(quoted, sooner=_sooner(asking, quoted, books, bench))
+    if wanted and own is not None:
+        quoted = replace(quoted, sooner=_sooner_than_held(quoted, books, [row for row in held if row != own]))
     return replace(quoted, refusal=quoted.refusal or (late and _told_what_helps(late, quoted)))
+
+
+def _bound(baskets: Iterable[tuple[str, Basket]], planner: Shop, asked: Asked) -> list[Demand]:
+    """The demands of baskets as they are placed; each with what its keys begin with."""
+    return [
+        demand for begins, basket in baskets
+        for demand in bound(planner, demands_of(basket, begins), asked_for(basket, asked))
+    ]  # fmt: skip
+
+
+def _refuse_faulty(ground: Ground, plan: Plan, demands: Sequence[Demand]) -> None:
+    """A ``Refusal`` for a plan that can't be done, whoever made it: no date stands on it."""
+    if faults := ground.faults_of(plan, demands):
+        _log.error("A promise was kept back: %s", "; ".join(fault.message for fault in faults))
+        message = "No date can be promised for this order just now. Please ask the workshop, or order less."
+        raise Refusal("no_plan", message, "cases")
+
+
+def _asking(quoted: Quote, ground: Ground, asked: Asked, placed: tuple[Placed, ...], *, held: bool = False) -> Asking:
+    promised = quoted.parts[0].promise
+    return Asking(ground=ground, basket=quoted.basket, asked=asked, promised=promised, placed=placed, held=held)
+
+
+def _sooner_than_held(quoted: Quote, books: _Books, others: Sequence[HeldBasket]) -> tuple[Sooner, ...]:
+    """What would come sooner than a basket that was put by: another basket is asked for now, behind all holds."""
+    asked = asked_now(books.settings, quoted.asked.deposit_days if quoted.asked else None)
+    with bench_on(standing_plan(books.planner, books.settings, others), asked) as (ground, _, bench):
+        mark = bench.mark()
+        try:
+            _, placed = promise_on(bench, demands_of(quoted.basket), asked_for(quoted.basket, asked))
+        except Refusal:
+            return ()
+        finally:
+            bench.back_to(mark)
+        return _sooner(_asking(quoted, ground, asked, placed, held=True), quoted, books, bench)
 
 
 def _own_and_others(
@@ -368,14 +414,8 @@ def _told_what_helps(late: Refusal, quoted: Quote) -> Refusal:
     return Refusal(late.code, late.message + help_, late.field, **late.facts)
 
 
-def _sooner(quoted: Quote, books: _Books, bench: Bench) -> tuple[Sooner, ...]:
+def _sooner(asking: Asking, quoted: Quote, books: _Books, bench: Bench) -> tuple[Sooner, ...]:
     """What would come sooner and may be ordered, the most useful first."""
-    if not (quoted.ground and quoted.promise and quoted.asked and quoted.outcome):
-        return ()
-    asking = Asking(
-        ground=quoted.ground, basket=quoted.basket, asked=quoted.asked, promised=quoted.promise,
-        placed=quoted.outcome.placed,
-    )  # fmt: skip
     found = sooner(asking, bench)
     rows = (
         Sooner(

@@ -1,7 +1,8 @@
 """Sooner if …: what a shop could change about a basket so that it, or most of it, comes sooner.
 
-Every alternative is placed on the bench that the basket itself was placed on, and taken off
-again, so it is a date that would be promised; the plan with it has passed ``check``.
+Every alternative is placed on a bench as it stands, and taken off again, so it is a date
+that would be promised; the plan with it has passed ``check``. Fetched goods that are not
+wanted before a day go through the bench as the basket itself, which was checked.
 """
 
 from collections.abc import Sequence
@@ -43,13 +44,17 @@ class Alternative:
 
 @dataclass(frozen=True, kw_only=True)
 class Asking:
-    """A basket, what it was promised on a ground when it was asked for, and where its pieces went."""
+    """A basket on a ground, what it was promised, and where its pieces go when it is ``asked`` for.
+
+    ``held``: the promise is of an earlier moment, when the basket was put by.
+    """
 
     ground: Ground
     basket: Basket
     asked: Asked
     promised: Promise
     placed: tuple[Placed, ...]
+    held: bool = False
 
 
 def sooner(asking: Asking, bench: Bench) -> tuple[Alternative, ...]:
@@ -102,6 +107,7 @@ class _Trial:
         self.basket = asking.basket
         self.asked = asking.asked
         self.promised = asking.promised
+        self.held = asking.held
         self.bench = bench
         #: The lines of which some piece leaves last, by their place.
         self.late = sorted({line_of(group.demand) for group in asking.placed if self._is_late(group)})
@@ -114,9 +120,19 @@ class _Trial:
 
     def _fetched(self) -> list[Alternative]:
         """The same, fetched from the workshop: it is with the shop the day it leaves."""
-        if self.basket.pick_up or self.promised.arrives == self.promised.leaves:
+        if self.basket.pick_up:
             return []
-        return [self._alternative("pick_up", replace(self.basket, pick_up=True), self.promised.leaves)]
+        other = replace(self.basket, pick_up=True)
+        leaves = self._fetched_on(other) if self.held or other.wanted_from else self.promised.leaves
+        return [self._alternative("pick_up", other, leaves)] if leaves and leaves < self.promised.arrives else []
+
+    def _fetched_on(self, other: Basket) -> date | None:
+        """The day on which it can be fetched, if the plan is sound with it: what is wanted later leaves later."""
+        mark = self.bench.mark()
+        placed = self._place([other])
+        found = placed[0].leaves if placed and self._is_sound(placed) else None
+        self.bench.back_to(mark)
+        return found
 
     def _in_part(self, most: tuple[int, ...]) -> list[Alternative]:
         """The most cases that leave sooner: alone, or ahead of the rest, which leaves on the day promised.
@@ -185,7 +201,7 @@ class _Trial:
             return []
         others = [scent for scent in self.ground.shop.catalogue.scents if scent not in taken]
         there = {scent: self.bench.free_on(Sku(line.item, scent), date.max) >= 1 for scent in others}
-        full = any(gate.binding and gate.because.startswith("not sooner") for gate in self.promised.gates)
+        full = any(gate.binding and gate.held_up for gate in self.promised.gates)
         wanted = [scent for scent in others if full or there[scent]]
         return sorted(wanted, key=lambda scent: not there[scent])[:_MOST_SCENTS]
 
@@ -251,8 +267,11 @@ class _Trial:
 
     def _holds(self, placed: Sequence[_Put]) -> bool:
         in_time = placed[0].leaves < self.promised.leaves and placed[-1].leaves <= self.promised.leaves
+        return in_time and self._is_sound(placed)
+
+    def _is_sound(self, placed: Sequence[_Put]) -> bool:
         demands = [demand for put in placed for demand in put.demands]
-        return in_time and self.ground.is_sound_with(self.bench.plan(), demands)
+        return not self.ground.faults_of(self.bench.plan(), demands)
 
     def _place(self, baskets: Sequence[Basket], begins: str = "") -> list[_Put]:
         """Put baskets on the bench, one after the other, as far as there is room."""

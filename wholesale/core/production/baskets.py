@@ -10,7 +10,7 @@ from wholesale.core.catalogue import ItemKind, Sku
 from wholesale.core.orders import Basket
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import carrier_arrival
-from wholesale.core.production.check import check
+from wholesale.core.production.check import Breach, check
 from wholesale.core.production.evidence import Memory
 from wholesale.core.production.insertion import Insertion
 from wholesale.core.production.promise import Asked, bound
@@ -42,11 +42,11 @@ class Ground:
         """The first day whose loads and minutes may be used for what is asked for then."""
         return self.shop.calendar.bench_day(asked.on, asked.at, asked.cut_off)
 
-    def is_sound_with(self, plan: Plan, demands: Sequence[Demand]) -> bool:
-        """Does a plan with these demands put in break no rule of physics where they stand? See ``check``."""
+    def faults_of(self, plan: Plan, demands: Sequence[Demand]) -> tuple[Breach, ...]:
+        """The rules of physics that a plan with these demands put in breaks where they stand; see ``check``."""
         of = {demand.key for demand in demands}
         found = check(self.shop, plan, demands, self.stock, of=of, memory=self._memory)
-        return all(breach.kind != "physics" for breach in found)
+        return tuple(breach for breach in found if breach.kind == "physics")
 
 
 @dataclass(frozen=True, kw_only=True)

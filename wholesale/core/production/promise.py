@@ -29,6 +29,11 @@ class Gate:
     because: str = ""
     binding: bool = False
 
+    @property
+    def held_up(self) -> bool:
+        """Was it kept from being passed sooner by something that takes room, or isn't there?"""
+        return self.because.startswith(_NOT_SOONER)
+
     def to_json(self) -> dict[str, Any]:
         """JSON-ready values."""
         return {**self.__dict__, "passed_on": self.passed_on.isoformat()}
@@ -131,7 +136,7 @@ def _wanted_from(demand: Demand, asked: Asked) -> date | None:
 
 def _refuse_unwanted(demands: Sequence[Demand], asked: Asked) -> None:
     """A ``Refusal`` for nothing, and for days of arrival that can't be."""
-    if not any(demand.pieces > 0 for demand in demands):
+    if not any(demand.pieces > 0 for demand in demands) or any(demand.pieces < 0 for demand in demands):
         raise Refusal("empty", "The order is empty; choose at least one case.", "cases")
     if asked.wanted_by is None:
         return
@@ -335,7 +340,7 @@ def _mark_binding(gates: list[Gate]) -> tuple[Gate, ...]:
     Else the costliest wait, else the cure. Days between steps that only wait for each other bind nothing. Of gates that
     cost the same the later one binds: passing the earlier sooner would only wait there.
     """
-    held = [gate for gate in gates if gate.because.startswith(_NOT_SOONER)]
+    held = [gate for gate in gates if gate.held_up]
     waits = [gate for gate in gates if gate.code in _WAITS and gate.took_days > 0]
     rest = [gate for gate in gates if gate.code in {"cure", "packing"}]
     floors = [gate for gate in gates if gate.code in _FLOORS]
