@@ -53,7 +53,10 @@ def test_a_promise_is_printed_with_its_gates_and_what_would_come_sooner() -> Non
         told = said("promise", "PEB", "20", "--scent", "RG")
 
     assert "20 × Pebble jar, Rain garden: leaves Fri 20 Mar 2026, arrives Tue 24 Mar 2026, because:" in told
-    assert "Tue 10 Mar  Place and seal: not sooner: Pebble trays full on Mon 9 Mar ← this decides the date" in told
+    assert (
+        "Tue 10 Mar  Place and seal: not sooner: Pebble trays full from Mon 2 Mar to Fri 6 Mar ← this decides the date"
+        in told
+    )
     assert "sooner if: In two shipments, 19 of 20 cases first: with the shop Mon 23 Mar" in told
 
 

@@ -183,7 +183,7 @@ def test_s4_the_sheet_says_why_and_what_would_come_sooner(client: Client, old_sh
         page = text(worked_out(client, S4))
 
     assert "When it leaves Fri 20 Mar With you Tue 24 Mar." in page
-    assert "not sooner: Pebble trays full on Mon 9 Mar" in page
+    assert "not sooner: Pebble trays full from Mon 2 Mar to Fri 6 Mar" in page
     assert "Fetch it from the workshop with you Fri 20 Mar, 4 days sooner · the same total" in page
     assert (
         "In two shipments, 19 of 20 cases first with you Mon 23 Mar, 1 day sooner; the rest Tue 24 Mar"

@@ -15,7 +15,7 @@ from wholesale import clock
 from wholesale.actions import bad_nights, orders, plan_rows
 from wholesale.core.production.calendar import DayKind
 from wholesale.core.production.check import check
-from wholesale.core.production.troubles import Broken
+from wholesale.core.production.troubles import Broken, DayOff
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal
 from wholesale.models import (
     CalendarDay,
@@ -75,9 +75,9 @@ def ill(minutes: int = 360, day: date = FRI_6) -> int:
     return bad_nights.helper_ill(by=builders.helper(), hands="bench", day=day, minutes=minutes)
 
 
-def broken(count: int = 1, first: date = THU_5, last: date | None = None) -> int:
+def broken(count: int = 1, first: date = THU_5, last: date | None = None, equipment: str = "TRAY-P") -> int:
     return bad_nights.equipment_broken(
-        by=builders.helper(), equipment="TRAY-P", count=count, first=first, last=last
+        by=builders.helper(), equipment=equipment, count=count, first=first, last=last
     )  # fmt: skip
 
 
@@ -218,6 +218,46 @@ def test_a_plan_without_room_loses_nothing_and_says_what_to_do() -> None:
         broken(count=2)
 
     assert rows() == before
+
+
+def test_the_only_bowl_that_breaks_for_good_is_recorded_and_what_needs_it_waits() -> None:
+    """Cups are piped in the whip bowl: their order has no day, is told to the maker, and stops nothing else."""
+    cups, tins = placed(("SUC", 2, "RG")), jars()
+    kept = tins.planned_leaves
+
+    report = broken(equipment="BOWL")
+
+    tins.refresh_from_db()
+    assert (nights.change(report).row.because, tins.planned_leaves) == (
+        "Whip bowl: 1 out of use from Thu 5 Mar until further notice", kept
+    )  # fmt: skip
+    assert not Load.objects.filter(portions__order_scent__line__order=cups, operation="pour").exists()
+    assert "Whip bowl is out of use until further notice" in cups.events.get(kind="at_risk").text
+    now = situation()
+    told = check(now.shop, now.plan, now.demands, now.stock, now.first_day)
+    assert {(breach.kind, breach.rule) for breach in told} == {("promise", "waits")}
+    assert [row.shift.order for row in nights.preview(DayOff(day=FRI_20, kind=DayKind.CLOSED)).answer.rows]
+    nights.ways_out()
+
+    bad_nights.take_back(by=builders.helper(), change=report)
+    cups.refresh_from_db()
+    assert cups.planned_leaves == cups.promised_leaves
+
+
+def test_a_delivery_that_is_overdue_is_moved_in_the_preview_too() -> None:
+    """Wax expected on Tue 3 is counted on for Fri 6; on Tue 10 it moves what waits for it, as the report then does."""
+    Item.objects.filter(code="WHIPWAX").update(binds_plan=True)
+    wax = Item.objects.get(code="WHIPWAX")
+    row = ExpectedDelivery.objects.create(
+        item=wax, quantity=25_000_000, ordered_on=date(2026, 3, 1), expected_on=date(2026, 3, 3)
+    )
+    order = placed(("SUC", 2, "RG"))
+
+    shown = nights.preview(nights.late(row.pk, date(2026, 3, 10)))
+    bad_nights.delivery_late(by=builders.helper(), delivery=row.pk, expected_on=date(2026, 3, 10))
+
+    order.refresh_from_db()
+    assert [one.shift.after for one in shown.answer.moved] == [order.planned_leaves] == [FRI_20]
 
 
 def test_shops_report_nothing() -> None:

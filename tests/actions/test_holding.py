@@ -200,3 +200,26 @@ def test_only_those_who_may_order_may_hold(shops: tuple[Shop, Shop]) -> None:
         holding.hold(by=builders.member(shops[0], "reader"), shop="corner", basket=MOST)
     with pytest.raises(NotFound):
         holding.hold(by=builders.stranger(), shop="corner", basket=MOST)
+
+
+@pytest.mark.parametrize("other_holds", [False, True])
+def test_what_comes_sooner_than_a_held_basket_is_promised_its_days_when_it_is_taken(
+    shops: tuple[Shop, Shop], *, other_holds: bool
+) -> None:
+    """72 tins are held at 13:50, before the cut-off; at 14:03 each offer is another basket, which is asked for now."""
+    first, other = shops
+    six = builders.basket(("FRN", 6, "RG"))
+    hold(first, six)
+    if other_holds:
+        hold(other, TWO)
+    with clock.at("2026-03-05T14:03"):
+        quote = quotes.quote(first, six, alternatives=True)
+        offers = [row.alternative for row in quote.sooner]
+        assert quote.kept_until is not None
+        for offer in offers:
+            taken = quotes.quote(first, offer.basket)
+            days = [(part.promise.leaves, part.promise.arrives) for part in taken.parts]
+            shown = [(offer.leaves, offer.arrives), (offer.rest_leaves, offer.rest_arrives)]
+            assert days == shown[: len(days)]
+            assert offer.arrives < quote.parts[0].promise.arrives
+    assert offers or other_holds

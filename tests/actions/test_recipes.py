@@ -1,7 +1,7 @@
 """Writing recipes: dated versions, what is refused, what open batches and the plan keep. 5 March 2026, Mossgate."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal as D
 from typing import Any
 
@@ -12,10 +12,12 @@ from tests import builders
 from wholesale import clock
 from wholesale.actions import production, recipes
 from wholesale.core.catalogue import Basis, Operation, Recipe, RecipeLine
+from wholesale.core.production.check import check
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal
 from wholesale.models import Item, Load, LoadPortion, PlanState
 from wholesale.models import Recipe as RecipeRow
 from wholesale.queries import bench_queue, catalogue
+from wholesale.queries.what_if import situation
 
 TODAY = date(2026, 3, 5)
 
@@ -250,16 +252,49 @@ def test_loads_not_begun_follow_the_version_valid_on_their_day() -> None:
     assert melt.gross_g == D("1917.526")
 
 
-def test_a_step_more_is_asked_for_by_the_queue_and_planned_again() -> None:
-    """Look the cups over after piping: the 12 pieces of an order lack that step until the plan is made again."""
-    one_order()
-    assert bench_queue.queue().mend_because == ""
+def with_a_look() -> Recipe:
+    """Cups that are looked over after piping."""
     recipe = current("SUC")
     look = Operation(code="look", name="Look over", hands="bench", minutes_per_piece=D(1))
-    save("SUC", replace(recipe, operations=(*recipe.operations[:2], look, recipe.operations[2])))
-    assert "12 pieces are in no load" in bench_queue.queue().mend_because
+    return replace(recipe, operations=(*recipe.operations[:2], look, recipe.operations[2]))
 
-    production.plan_again(by=builders.maker())
+
+def planned() -> set[str]:
+    """The steps that loads have for the order."""
+    found = LoadPortion.objects.filter(order_scent__line__order__number="W-1001")
+    return set(found.values_list("operation", flat=True))
+
+
+def test_a_step_more_is_planned_at_once() -> None:
+    """The 12 pieces of an order get the step that they lack."""
+    one_order()
+    save("SUC", with_a_look())
+
     assert bench_queue.queue().mend_because == ""
-    planned = LoadPortion.objects.filter(order_scent__line__order__number="W-1001")
-    assert set(planned.values_list("operation", flat=True)) == {"cast", "pour", "pipe", "look", "finish"}
+    assert planned() == {"cast", "pour", "pipe", "look", "finish"}
+
+
+def test_a_step_more_from_tomorrow_on_is_asked_for_by_the_queue_then_and_planned_again() -> None:
+    one_order()
+    save("SUC", with_a_look(), valid_from=TODAY + timedelta(days=1))
+    assert bench_queue.queue().mend_because == ""
+    assert "look" not in planned()
+
+    with clock.at(f"{TODAY + timedelta(days=1)}T08:00"):
+        assert "12 pieces are in no load" in bench_queue.queue().mend_because
+        production.plan_again(by=builders.maker())
+        assert bench_queue.queue().mend_because == ""
+    assert "look" in planned()
+
+
+def test_loads_of_a_step_that_moves_to_another_bowl_are_planned_there() -> None:
+    """Piping moves to pot B: no load stays in the bowl, and the check finds nothing impossible."""
+    one_order()
+    recipe = current("SUC")
+    moved = [replace(step, equipment="POT-B") if step.code == "pipe" else step for step in recipe.operations]
+    save("SUC", replace(recipe, operations=tuple(moved)))
+
+    where = LoadPortion.objects.filter(operation="pipe").values_list("load__equipment__code", flat=True)
+    assert set(where) == {"POT-B"}
+    now = situation()
+    assert check(now.shop, now.plan, now.demands, now.stock) == ()

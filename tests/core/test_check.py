@@ -7,6 +7,7 @@ ten days of cure, Fri 13 finish, Mon 16 leaves.
 
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal as D
 from fractions import Fraction
 
 import pytest
@@ -16,7 +17,7 @@ from wholesale.core.catalogue import Sku
 from wholesale.core.production.calendar import Calendar, Day, DayKind
 from wholesale.core.production.check import Breach, check, leaving_day
 from wholesale.core.production.plan import Shop
-from wholesale.core.production.work import Load, Pick, Plan, Portion, Work
+from wholesale.core.production.work import Load, Outage, Pick, Plan, Portion, Work
 from wholesale.core.stock import OnHand
 
 SHOP = mossgate.shop()
@@ -236,3 +237,63 @@ def test_every_message_is_a_sentence() -> None:
 
     assert len(found) > 4
     assert all(breach.message.endswith(".") and breach.where for breach in found)
+
+
+def lossy() -> Shop:
+    """Mossgate's bench, where one of twenty pours is no good."""
+    goods = SHOP.catalogue
+    cups = goods.items["SUC"]
+    assert cups.recipe
+    steps = [replace(step, yield_share=D("0.95")) if step.code == "pour" else step for step in cups.recipe.operations]
+    recipe = replace(cups.recipe, operations=tuple(steps))
+    return replace(SHOP, catalogue=replace(goods, items={**goods.items, "SUC": replace(cups, recipe=recipe)}))
+
+
+def test_a_piece_piped_before_it_is_poured_is_found_where_some_are_lost() -> None:
+    """Of one piece poured 0.95 come good: less than a whole one, and still nothing else was piped."""
+    one = mossgate.demand("SUC", 1)
+    pour, pipe, finish = (
+        load(POT, date(2026, 3, 9), "pour", 2), load(BOWL, FRI, "pipe", 1), load(BENCH, NEXT_FRI, "finish", 1)
+    )  # fmt: skip
+    hasty = Plan(loads=(*CASTS, pour, pipe, finish))
+    sound = Plan(loads=(*CASTS, replace(pour, day=THU), pipe, finish))
+
+    def found(plan: Plan) -> set[str]:
+        return {breach.rule for breach in check(lossy(), plan, [one], [])}
+
+    assert "wait_least" in found(hasty)
+    assert "wait_least" not in found(sound)
+
+
+def test_two_demands_of_one_name_are_found() -> None:
+    """Six and six are asked for as "A", and six are made: they can't serve both."""
+    twice = [replace(CUPS, pieces=6), replace(CUPS, pieces=6)]
+
+    assert "peg" in {breach.rule for breach in check(SHOP, SOUND, twice, [])}
+
+
+def test_a_promise_without_a_working_day_to_leave_on_is_an_alarm() -> None:
+    """Closed for good after the last step: nothing can leave."""
+    closed = replace(SHOP.calendar, week=dict.fromkeys(range(7), Day(kind=DayKind.CLOSED)), days={
+        day: SHOP.calendar.day(day) for day in (THU, FRI, NEXT_FRI)
+    })  # fmt: skip
+    shut = replace(SHOP, calendar=closed)
+
+    found = check(shut, SOUND, [replace(CUPS, promised=LEAVES)], [])
+    assert [(breach.kind, breach.rule) for breach in found] == [("promise", "promised")]
+    assert "no working day" in found[0].message
+
+
+@pytest.mark.parametrize(
+    ("shop", "words"),
+    [
+        (replace(SHOP, outages=(Outage(equipment="TRAY-R", count=1, first=date(2026, 3, 1)),)), "Rosette tray"),
+        (replace(SHOP, calendar=replace(SHOP.calendar, week=dict.fromkeys(range(6), Day(
+            kind=DayKind.WORK, minutes={"bench": 0})))), "'bench'"),
+    ],
+)  # fmt: skip
+def test_what_waits_for_what_never_comes_back_is_an_alarm(shop: Shop, words: str) -> None:
+    """The only rosette tray is broken for good, or nobody has a minute: nothing is planned, and that is told."""
+    told = [breach for breach in check(shop, Plan(), [CUPS], []) if breach.rule == "waits"]
+    assert [breach.kind for breach in told] == ["promise"]
+    assert words in told[0].message

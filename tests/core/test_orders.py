@@ -107,3 +107,12 @@ def test_an_order_moves_only_forward(state: OrderState, to: OrderState) -> None:
         return
     with pytest.raises(Refusal, match=f"Order W-1001 is {state}; it can't become {to}"):
         refuse_step("W-1001", state, to)
+
+
+def test_a_scent_that_stands_twice_in_a_case_is_refused() -> None:
+    """Three and three of rain garden make six pieces, and would be two rows of one scent."""
+    asked = BasketLine(item="PEB", cases=1, mix=(("RG", 3), ("RG", 3)))
+
+    found = refused(asked)
+    assert found.code == "mix_twice"
+    assert "a scent stands in the case twice" in found.message

@@ -6,7 +6,7 @@ plan made here is also put before the independent check.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, time
 from decimal import Decimal as D
 from fractions import Fraction
 
@@ -18,6 +18,7 @@ from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import CLOSED, Calendar, Day, DayKind
 from wholesale.core.production.check import check, leaving_day
 from wholesale.core.production.plan import Outcome, Shop, insert, mend, remainder, without
+from wholesale.core.production.promise import Asked, promise
 from wholesale.core.production.tasks import Task
 from wholesale.core.production.work import Demand, Load, Pick, Plan, pieces_by_day
 from wholesale.core.stock import OnHand
@@ -339,6 +340,50 @@ def test_what_is_finished_stays_finished() -> None:
 
 
 # ── withdrawing ──────────────────────────────────────────────────────────────
+
+
+def stock_only(item: str) -> Shop:
+    """Mossgate, where nobody makes an item any more."""
+    goods = SHOP.catalogue
+    bought = replace(goods.items[item], recipe=None)
+    return replace(SHOP, catalogue=replace(goods, items={**goods.items, item: bought}))
+
+
+def test_an_order_from_stock_only_that_came_short_waits_and_keeps_what_is_there() -> None:
+    """12 are asked for and 5 are left: the 5 are picked, and the maker is told of the other 7; the plan can be done."""
+    shop, asked = stock_only("FRN"), mossgate.demand("FRN", 12)
+    stock = [lot(asked.sku, MON, 5)]
+
+    outcome = mend(shop, Plan(), [asked], stock, MON, MON)
+
+    assert [pick.pieces for pick in outcome.plan.picks] == [5]
+    assert [(one.demand, "7 more are asked for than are free" in one.because) for one in outcome.waiting] == [
+        ("A", True)
+    ]
+    found = check(shop, outcome.plan, [asked], stock, MON)
+    assert [(breach.kind, breach.rule) for breach in found] == [("promise", "waits")]
+
+
+def test_what_is_done_stays_in_the_plan_whatever_the_recipe_says_now() -> None:
+    """12 cups were poured; the step is called otherwise since. Somebody else's order leaves the pour as it was."""
+    plan = finished(placed(mossgate.demand("SUC", 12)).plan, MON)
+    renamed = tuple(replace(load, portions=tuple(p._replace(operation="fill") for p in load.portions)) if load.done
+                    else load for load in plan.loads)  # fmt: skip
+
+    after = insert(SHOP, replace(plan, loads=renamed), [mossgate.demand("FRN", 12, key="B", rank=1)], [], TUE).plan
+
+    assert [load for load in after.loads if load.done] == [load for load in renamed if load.done]
+    assert any(load.done for load in renamed)
+
+
+def test_fewer_than_no_pieces_are_refused() -> None:
+    """One good demand beside one of less than nothing."""
+    asked = Asked(on=MON, at=time(9), cut_off=time(14), carrier_days=2)
+    demands = [mossgate.demand("SUC", 12), mossgate.demand("FRN", -5, key="B")]
+
+    with pytest.raises(Refusal) as refused:
+        promise(SHOP, Plan(), demands, [], asked)
+    assert refused.value.code == "empty"
 
 
 def test_a_withdrawn_order_frees_its_loads_and_picks() -> None:

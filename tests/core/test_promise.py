@@ -97,7 +97,7 @@ def test_pebble_trays_bind_a_large_order_and_a_third_tray_frees_them() -> None:
     asked = replace(ASKED, on=date(2026, 3, 2), at=time(9))
     two, three = (promised(mossgate.demand("PEB", 120), asked=asked, trays=trays) for trays in (2, 3))
 
-    assert binding(two).because == "not sooner: Pebble trays full on Mon 9 Mar"
+    assert binding(two).because == "not sooner: Pebble trays full from Mon 2 Mar to Fri 6 Mar"
     assert (two.leaves.day, two.arrives.day, three.leaves.day) == (20, 24, 16)
 
 

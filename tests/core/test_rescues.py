@@ -130,6 +130,16 @@ def test_no_more_overtime_is_asked_for_than_the_workshop_allows() -> None:
     assert not [rescue for rescue in rescues(now, replace(RATES, most_overtime=0)) if rescue.kind == "overtime"]
 
 
+def test_nobody_is_asked_to_stay_longer_on_a_day_off_sick() -> None:
+    """The bench has no minutes on Mon 2, whose hands are ill: what is asked for is asked of later days."""
+    now = short_of_minutes()
+    ill = replace(now, shop=what_if.with_minutes(now.shop, "bench", MON_2, -30))
+    assert ill.shop.calendar.minutes("bench", MON_2) == 0
+
+    found = [more.day for rescue in rescues(ill, RATES) for more in rescue.overtime]
+    assert MON_2 not in found
+
+
 def test_what_an_hour_costs_is_said_to_be_unknown_where_it_is() -> None:
     assert overtime.overtime_cost(60, Rates()) == (None, "60 min; what an hour costs is not set in the workbook")
     # 90 ÷ 60 × 20 × 2 = 60

@@ -32,7 +32,9 @@ def broken(equipment: str = "TRAY-P", count: int = 1, first: date = FRI_6, last:
 
 
 def late(will: date) -> Late:
-    return Late(delivery=1, name="Whipping wax", sku=WAX, quantity=Fraction(5000), was=FRI_6, will=will)
+    return Late(
+        delivery=1, name="Whipping wax", sku=WAX, quantity=Fraction(5000), was=FRI_6, will=will, counted_on=FRI_6
+    )
 
 
 @pytest.mark.parametrize(

@@ -212,7 +212,9 @@ def _closer(then: Situation) -> Outcome:
     trial = Trial(mended, late) if late else None
     again = trial.again(then.shop, trial.orders) if trial else None
     if trial and again and trial.helps(then.shop, again.plan):
-        return Outcome(plan=again.plan, placed=(*outcome.placed, *again.placed))
+        anew = {group.demand for group in again.placed}
+        stays = (group for group in outcome.placed if group.demand not in anew)
+        return replace(outcome, plan=again.plan, placed=(*stays, *again.placed))
     return outcome
 
 

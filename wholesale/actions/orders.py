@@ -14,7 +14,6 @@ from wholesale.core.orders import Basket, OrderState, refuse_step
 from wholesale.core.pricing import Terms, Totals
 from wholesale.core.production.baskets import without_held
 from wholesale.core.production.plan import without
-from wholesale.core.production.work import Plan
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, to_e4, to_minor
 from wholesale.models import (
     Item,
@@ -30,6 +29,11 @@ from wholesale.queries.orders import Part
 
 #: How often a placing tries again when the plan changed while it was computing.
 _TRIES = 4
+#: What stands in the way when nothing else has changed.
+_KEPT = (
+    "A place in the plan is kept for another shop that is about to order, and this order would take it. Nothing was "
+    "ordered. Try again in some minutes, or order fewer cases."
+)
 
 
 def place(  # noqa: PLR0913  (what a buyer fills in)
@@ -63,7 +67,9 @@ def place(  # noqa: PLR0913  (what a buyer fills in)
             state = plan_rows.lock()
             if placed := _placed_before(account, token):
                 return placed
-            if kept and state.version == quote.version and holding.same_holds(quote):
+            if state.version == quote.version and holding.same_holds(quote):
+                if not kept:
+                    raise Conflict("kept_for_others", _KEPT)
                 return _write(by, account, quote, state, token, wishes | addresses)
     message = "Many orders are being placed at this moment; nothing was ordered. Please try again."
     raise Conflict("busy", message)
@@ -142,8 +148,7 @@ def _refuse(quote: quotes.Quote, seen_total: Decimal | None) -> None:
     """A ``Refusal`` when the basket, or the total seen, no longer stands."""
     if quote.refusal:
         raise quote.refusal
-    if not quote.parts:
-        raise Refusal("no_date", "No date can be promised for this order; ask the workshop.")
+    quote.placing()
     total = quote.priced.totals.total
     if seen_total is not None and seen_total != total:
         message = (
@@ -177,7 +182,7 @@ def _write(by: User, shop: Shop, quote: quotes.Quote, state: PlanState, token: s
         order = _order(by, shop, quote, part, _token(token, number), also)
         keys |= _lines(order, quote, part)
         placed.append(order)
-    plan = without_held(quote.outcome.plan if quote.outcome else Plan())
+    plan = without_held(quote.placing().plan)
     samples.store_without(plan, keys)
     ledger.reserve(plan.picks, keys)
     samples.keep()

@@ -6,6 +6,7 @@ from datetime import timedelta
 from django.db.models import Max
 
 from wholesale import clock, queue
+from wholesale.core.production.course import is_settled
 from wholesale.core.production.plan import Placed
 from wholesale.core.production.work import Load, Plan, Portion
 from wholesale.models import (
@@ -71,7 +72,7 @@ def ask_for_improvement(pause: timedelta = NOW) -> int:
 def store(old: Plan, new: Plan, keys: dict[str, int] | None = None) -> None:
     """Write the difference between two plans; ``keys`` turns a demand's key into its row.
 
-    A batch that is begun stays as it is.
+    A batch that is begun or done stays as it is.
     """
     before = {load.ref: load for load in old.loads if load.ref is not None}
     kept = {load.ref for load in new.loads if load.ref is not None}
@@ -81,7 +82,7 @@ def store(old: Plan, new: Plan, keys: dict[str, int] | None = None) -> None:
     for load in new.loads:
         if load.ref is None:
             _add_portions(_new_row(load, codes), load.portions, codes, keys or {})
-        elif load != before[load.ref] and not before[load.ref].begun:
+        elif load != before[load.ref] and not is_settled(before[load.ref]):
             _change(load.ref, load, codes, keys or {})
 
 

@@ -10,12 +10,12 @@ from django.db import transaction
 from accounts import access
 from accounts.models import User
 from wholesale import clock
-from wholesale.actions import plan_rows
+from wholesale.actions import mending, plan_rows
 from wholesale.core import catalogue as core
 from wholesale.core.recipes import refuse_recipe, since_words
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words
 from wholesale.models import Equipment, Item, LoadPortion, Operation, Recipe, RecipeLine
-from wholesale.queries import catalogue, production
+from wholesale.queries import catalogue, production, workshop
 
 #: Decimals that the table keeps.
 _QUANTITY, _MINUTES, _HEAT = Decimal("0.000001"), Decimal("0.001"), Decimal("0.1")
@@ -62,6 +62,9 @@ def save(
         _refuse_unknown_hands(typed)
         _refuse_lost_steps(row, typed, valid_from)
         version = _write(row, by, latest.version + 1 if latest else 1, typed, valid_from, because.strip())
+        if valid_from <= clock.today():
+            # Loads that are not what the recipe now says are planned anew.
+            mending.mend_plan(production.planner(workshop.workshop()))
         plan_rows.changed(state, f"recipe of {item}, version {version}"[:120])
     return version
 

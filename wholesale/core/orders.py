@@ -161,6 +161,8 @@ def refuse_line(line: BasketLine, catalogue: Catalogue) -> None:
     if not 1 <= line.cases <= MOST_CASES:
         message = f"{item.name}: {line.cases} cases can't be ordered; give a whole number from 1 to {MOST_CASES}."
         raise Refusal("cases", message, line.item)
+    if len(dict(line.mix)) != len(line.mix):
+        raise Refusal("mix_twice", f"{item.name}: a scent stands in the case twice; give each once.", line.item)
     refuse_mix(item, dict(line.mix), catalogue)
 
 

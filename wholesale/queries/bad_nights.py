@@ -18,7 +18,7 @@ from wholesale.core.production.troubles import Late, Trouble
 from wholesale.core.production.what_if import Shift, Situation
 from wholesale.core.values import NotFound, from_e4, from_mg
 from wholesale.models import Equipment, ExpectedDelivery, Load, Order, OrderLineScent, PlanChange, PlanState
-from wholesale.queries import workshop
+from wholesale.queries import production, workshop
 from wholesale.queries.what_if import AnswerShown, ShiftRow, shift_rows, shown, situation
 
 #: What a plan's change is called that a bad night, or a way out of one, has made.
@@ -109,7 +109,7 @@ def late(delivery: int, expected_on: date) -> Late:
     quantity = Fraction(from_mg(row.quantity)) if row.item.unit == "gram" else Fraction(row.quantity)
     return Late(
         delivery=row.pk, name=row.item.name, sku=Sku(row.item.code, row.scent), quantity=quantity,
-        was=row.expected_on, will=expected_on,
+        was=row.expected_on, will=expected_on, counted_on=production.comes_on(row.expected_on),
     )  # fmt: skip
 
 

@@ -96,6 +96,12 @@ class Quote:
         """When the basket, or its first shipment, leaves."""
         return self.parts[0].promise if self.parts else None
 
+    def placing(self) -> Outcome:
+        """The plan with the basket in it, and where its pieces go; a ``Refusal`` when it has no date."""
+        if self.outcome is None or not self.parts:
+            raise Refusal("no_date", "No date can be promised for this order; ask the workshop.")
+        return self.outcome
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Books:
@@ -410,7 +416,7 @@ def _too_late(quoted: Quote) -> Refusal | None:
 def _told_what_helps(late: Refusal, quoted: Quote) -> Refusal:
     wanted = quoted.basket.wanted_by or date.max
     ways = [f"{one.words} ({_day(one.arrives)})" for one in quoted.sooner if one.arrives <= wanted]
-    help_ = f" In time: {'; '.join(ways)}." if ways else " Choose a later day, or order fewer cases."
+    help_ = f" In time: {'; '.join(ways)}." if ways else " Choose that day or a later one."
     return Refusal(late.code, late.message + help_, late.field, **late.facts)
 
 

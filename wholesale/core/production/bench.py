@@ -1,7 +1,7 @@
 """The bench while a plan is being made: room in loads, hands-minutes, parts by day.
 
-The only mutable thing in ``core``: values go in, ``plan()`` gives a value back, and
-every booking can be undone to the mark it started from.
+Values go in, ``plan()`` gives a value back, and every booking can be undone to the mark
+it started from. Nothing of it is for two users at a time.
 """
 
 from collections import defaultdict
@@ -264,10 +264,11 @@ class Bench:
         return known
 
     def keeps(self, load: Load) -> bool:
-        """Whether a planned load still has its day, quota, size and minutes; it is counted if so."""
+        """Whether a planned load still has its work, day, quota, size and minutes; it is counted if so."""
         kept = (
             load.day >= self.first_day
             and len(self._tasks(load)) == len(load.portions)
+            and all(self.tasks.size(task).work == load.work for task, _ in self._tasks(load))
             and self.calendar.is_work(load.day)
             and self._has_place(load)
             and all(

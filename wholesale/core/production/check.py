@@ -5,7 +5,7 @@ the calendar and the loads themselves. Days before today cannot be changed, so d
 loads are never at fault; they only use up their day's quota and minutes.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -15,7 +15,7 @@ from itertools import chain, pairwise
 from typing import Literal
 
 from wholesale.core.catalogue import Operation, Sku
-from wholesale.core.production import contents, evidence
+from wholesale.core.production import contents, evidence, never
 from wholesale.core.production.evidence import Case, Flow, Step, settled
 from wholesale.core.production.work import Demand, Load, Plan, Shop
 from wholesale.core.stock import OnHand
@@ -73,6 +73,9 @@ def leaving_day(shop: Shop, plan: Plan, demand: Demand) -> date | None:
 def _pegs(case: Case) -> Iterator[Breach]:
     """Every planned piece is pegged to an open demand: its own sku, or a part."""
     wanted = {(demand.key, demand.sku) for demand in case.demands}
+    keys = Counter(demand.key for demand in case.demands)
+    for key in (key for key, count in keys.items() if count > 1):
+        yield _physics("peg", key, f"{keys[key]} demands are called '{key}': what is made serves but one of them.")
     for load in case.own_loads:
         for portion in load.portions if not settled(load) else ():
             if not case.is_judged(portion.demand):
@@ -162,15 +165,22 @@ def _waits(case: Case) -> Iterator[Breach]:
         for before, after in pairwise(case.operations(sku)):
             made, used = (case.steps.get((key, sku, step.code), []) for step in (before, after))
             flows, unmade = _flows(case, sku, before, made, used)
-            by_day: dict[date, list[Flow]] = defaultdict(list)
-            for flow in (flow for flow in flows if not flow.used_settled):
-                by_day[flow.used].append(flow)
-            for of_day in by_day.values():
-                yield from _too_soon(f"{key} {after.code}", before, after, of_day)
-                yield from _too_late(f"{key} {after.code}", before, after, of_day)
+            for day, into in _todo(used).items():
+                arrived = [flow for flow in flows if flow.used == day and not flow.used_settled]
+                yield from _too_soon(f"{key} {after.code}", before, after, into, arrived)
+                yield from _too_late(f"{key} {after.code}", before, after, into, arrived)
             if _whole(unmade):
                 message = f"{_whole(unmade)} {sku} would have {after.name} without {before.name}; plan it again."
                 yield _physics("order", f"{key} {sku} {after.code}", message)
+
+
+def _todo(steps: Sequence[Step]) -> dict[date, int]:
+    """Pieces that are still to go into a step, by day."""
+    found: dict[date, int] = {}
+    for step in steps:
+        if not step.settled:
+            found[step.day] = found.get(step.day, 0) + step.into
+    return found
 
 
 def _flows(
@@ -189,23 +199,33 @@ def _whole(pieces: Fraction) -> int:
     return int(pieces)
 
 
-def _too_soon(where: str, before: Operation, after: Operation, flows: Sequence[Flow]) -> Iterator[Breach]:
+def _too_soon(
+    where: str, before: Operation, after: Operation, into: int, flows: Sequence[Flow]
+) -> Iterator[Breach]:  # fmt: skip
     least = max(before.nights_min, before.days_min)
     hasty = [flow for flow in flows if (flow.used - flow.made).days < least]
-    for flow in hasty if _whole(sum((flow.pieces for flow in hasty), Fraction(0))) else []:
+    for flow in hasty if _lack(into, flows, hasty) else []:
         waited = (flow.used - flow.made).days
         message = f"{after.name} on {_day(flow.used)} is {waited} nights after {before.name}; it needs {least}."
         yield _physics("wait_least", f"{where} {flow.used}", message)
 
 
-def _too_late(where: str, before: Operation, after: Operation, flows: Sequence[Flow]) -> Iterator[Breach]:
+def _too_late(
+    where: str, before: Operation, after: Operation, into: int, flows: Sequence[Flow]
+) -> Iterator[Breach]:  # fmt: skip
     most = before.days_max
     stale = [flow for flow in flows if most is not None and (flow.used - flow.made).days > most]
-    for flow in stale if _whole(sum((flow.pieces for flow in stale), Fraction(0))) else []:
+    for flow in stale if _lack(into, flows, stale) else []:
         waited = (flow.used - flow.made).days
         message = f"{after.name} on {_day(flow.used)} is {waited} days after {before.name}; {most} is the most."
         # What was really poured may find no bench in time: that is told to the maker, who decides about the bases.
         yield (_alarm if flow.made_settled else _physics)("wait_most", f"{where} {flow.used}", message)
+
+
+def _lack(into: int, flows: Sequence[Flow], wrong: Sequence[Flow]) -> bool:
+    """Does a whole piece go into the step that only the wrong ones could be?"""
+    right = sum((flow.pieces for flow in flows if flow not in wrong), Fraction(0))
+    return into - right >= 1
 
 
 def _cover(case: Case) -> Iterator[Breach]:
@@ -217,9 +237,12 @@ def _cover(case: Case) -> Iterator[Breach]:
         wanted = [*(sum(step.into for step in steps) for steps in passing[1:]), demand.pieces - picked]
         for position, (steps, pieces) in enumerate(zip(passing, wanted, strict=True) if operations else ()):
             yield from _cover_step(case, demand, position, steps, pieces)
-        if picked > demand.pieces or (not passing and picked != demand.pieces):
+        if picked > demand.pieces:
             message = f"{picked} of {demand.pieces} {demand.sku} are picked; make the picks what was asked for."
             yield _physics("cover", demand.key, message)
+        elif not operations and picked < demand.pieces:
+            message = f"{demand.pieces - picked} {demand.sku} wait for stock: nobody makes it here. Receive some."
+            yield _alarm("waits", f"{demand.key} {demand.sku}", message)
 
 
 def _cover_step(case: Case, demand: Demand, position: int, steps: list[Step], wanted: int) -> Iterator[Breach]:
@@ -227,10 +250,9 @@ def _cover_step(case: Case, demand: Demand, position: int, steps: list[Step], wa
     operation, out = operations[position], sum((step.out for step in steps), Fraction(0))
     last = position == len(operations) - 1
     short = out < wanted if last else -int(-out // 1) < wanted
-    lacks = evidence.never_there(case, demand.sku, wanted - int(out)) if short and last else None
+    lacks = never.lacks(case, demand.sku, wanted - int(out)) if short and last else None
     if lacks:
-        name = case.catalogue.items[lacks.item].name
-        message = f"{wanted - int(out)} {demand.sku} wait for {name}: too little is in stock and on order. Buy some."
+        message = f"{wanted - int(out)} {demand.sku} wait for {lacks}."
         yield _alarm("waits", f"{demand.key} {demand.sku}", message)
     elif short or _is_over(case, demand, position, steps, wanted):
         message = f"{operation.name} gives {float(out):g} {demand.sku}, {wanted} are needed; plan again."
@@ -295,10 +317,13 @@ def _promises(case: Case) -> Iterator[Breach]:
     for pick in case.plan.picks:
         if case.is_judged(pick.demand) and (pick.sku != skus.get(pick.demand) or pick.pieces < 1):
             yield _physics("peg", f"pick {pick.demand}", f"Nobody asked for {pick.pieces} {pick.sku}; free them.")
-    for demand in case.demands:
-        leaves = evidence.leaves(case, demand)
-        if demand.promised and leaves and leaves > demand.promised:
-            message = f"{demand.sku} leaves {_day(leaves)}, promised was {_day(demand.promised)}; tell the shop."
+    for demand in (demand for demand in case.demands if demand.promised and evidence.is_planned(case, demand)):
+        leaves, promised = evidence.leaves(case, demand), demand.promised or date.max
+        if leaves is None:
+            message = f"{demand.sku}: no working day follows on which it could leave; open some days."
+            yield _alarm("promised", demand.key, message)
+        elif leaves > promised:
+            message = f"{demand.sku} leaves {_day(leaves)}, promised was {_day(promised)}; tell the shop."
             yield _alarm("promised", demand.key, message)
 
 

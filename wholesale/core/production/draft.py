@@ -30,7 +30,8 @@ class Draft:
 
     def load(self) -> Load:
         """The load as a value."""
-        if self.of is not None and not self.changes:
+        # What is done or begun stays as it was: of what a recipe no longer knows a draft holds nothing.
+        if self.of is not None and (self.done or self.begun or not self.changes):
             return self.of
         portions = (Portion(*key[:3], pieces, key[3]) for key, pieces in self.portions.items() if pieces)
         return Load(
@@ -40,6 +41,11 @@ class Draft:
     def put(self, key: Key, pieces: int, grams: Decimal) -> None:
         """Add pieces of one kind; fewer than none takes out again what was added."""
         self.changes += 1 if pieces > 0 else -1
-        self.portions[key] = self.portions.get(key, 0) + pieces
+        there = self.portions.get(key, 0) + pieces
+        if there:
+            self.portions[key] = there
+        else:
+            # A key that stayed would give its place in the load to whoever asks next with the same one.
+            del self.portions[key]
         self.pieces += pieces
         self.grams += grams

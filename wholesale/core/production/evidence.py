@@ -466,31 +466,6 @@ def unmet(case: Case, material: Sku, needed: Mapping[date, Fraction]) -> tuple[d
     return None
 
 
-def never_there(case: Case, sku: Sku, pieces: int) -> Sku | None:
-    """A material of which more goes into so many pieces, made anew, than is left in stock and on order."""
-    if not case.has_awaited:
-        return None
-    left: dict[Sku, Fraction] = defaultdict(Fraction)
-    for lot in case.stock:
-        left[lot.sku] += lot.quantity
-    for material, by_day in awaited(case).items():
-        left[material] -= sum(by_day.values())
-    needed = _through_all_levels(case, sku, Fraction(pieces))
-    return next((material for material in sorted(needed) if needed[material] > left[material]), None)
-
-
-def _through_all_levels(case: Case, sku: Sku, pieces: Fraction) -> dict[Sku, Fraction]:
-    found: dict[Sku, Fraction] = defaultdict(Fraction)
-    for position, operation in enumerate(case.operations(sku)):
-        starts = pieces / case.yield_from(sku, position)
-        for take in taken(case, sku, operation):
-            own = {take.sku: take.each * starts}
-            deeper = own if case.is_awaited(take.sku) else _through_all_levels(case, take.sku, take.each * starts)
-            for material, quantity in deeper.items():
-                found[material] += quantity
-    return found
-
-
 # ── when it leaves ───────────────────────────────────────────────────────────
 
 
@@ -501,13 +476,26 @@ def _cure_days(case: Case, sku: Sku, operation: Operation) -> int:
 
 
 def leaves(case: Case, demand: Demand) -> date | None:
-    """The first work day on which the last piece is sellable, finished and wanted; ``None`` when there is no piece."""
+    """The first work day on which the last piece is sellable, finished and wanted; ``None`` when there is no piece.
+
+    ``None``, too, where no work day follows.
+    """
+    days = _ready_days(case, demand)
+    return _work_day_from(case.shop, max([*days, demand.leaves_from or date.min])) if days else None
+
+
+def is_planned(case: Case, demand: Demand) -> bool:
+    """Is any piece of it picked or in a load?"""
+    return bool(_ready_days(case, demand))
+
+
+def _ready_days(case: Case, demand: Demand) -> list[date]:
     days = [pick.sellable_on for pick in case.plan.picks if pick.demand == demand.key]
     for operation in case.operations(demand.sku):
         cure = _cure_days(case, demand.sku, operation) * A_DAY
         steps = case.steps.get((demand.key, demand.sku, operation.code), [])
         days += [step.day + cure for step in steps if step.out]
-    return _work_day_from(case.shop, max([*days, demand.leaves_from or date.min])) if days else None
+    return days
 
 
 def _work_day_from(shop: Shop, day: date) -> date | None:

@@ -2,8 +2,9 @@
 
 The plan's own days ahead are searched by CP-SAT, started from the plan as it is. Today
 and what is begun stay, and all that lies beyond the window. A better plan is kept only if
-``score``, which shares nothing with the search, says so too, and if ``check`` finds
-nothing impossible in it and no promise in danger that was not before.
+``score``, which counts the finished plan, says so too, and if ``check``, which shares
+nothing with either, finds nothing impossible in it and no promise in danger that was not
+before.
 
 The same plan in gives the same plan out, on a slow machine too: the search's threads take
 turns, its seed is fixed, and its time is counted in steps of work, not on a clock.

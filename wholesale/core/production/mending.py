@@ -48,6 +48,10 @@ def _torn(catalogue: Catalogue, kept: Plan, demands: Iterable[Demand]) -> set[st
     }  # fmt: skip
 
 
+#: Refusals for what is not there and nobody knows when it is: the order waits without a day, and the maker is told.
+_WAITS = frozenset({"not_made", "no_supply", "out_of_use", "no_hours"})
+
+
 class _Again:
     """Demands placed anew on a bench, one after the other."""
 
@@ -67,11 +71,12 @@ class _Again:
             on_course = course_of(self.bench.catalogue, kept, demand)
             self.placed += Insertion(self.bench.shop, self.bench, demand, on_course, kept).run()
         except Refusal as refusal:
-            if refusal.code not in {"not_made", "no_supply"}:
+            if refusal.code not in _WAITS:
                 raise
-            if refusal.code == "no_supply":
+            # Of what leaves from stock only, the pieces that are there stay picked.
+            if refusal.code != "not_made":
                 self.bench.back_to(mark)
-                self.waiting.append(Waiting(demand.key, refusal.message))
+            self.waiting.append(Waiting(demand.key, refusal.message))
 
 
 def _since_deposit(plan: Plan, demands: Iterable[Demand]) -> Plan:

@@ -1,13 +1,12 @@
 """Overtime: the fewest minutes beyond a day's own that bring promises in danger back in time."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 
-from wholesale.core.production import contents, evidence
+from wholesale.core.production.bench import Bench
 from wholesale.core.production.rescue import Overtime, Rates, Rescue
 from wholesale.core.production.rescue_trial import Trial, late_days
 from wholesale.core.production.what_if import skus_below, with_minutes
@@ -37,10 +36,10 @@ def _hands(trial: Trial) -> list[str]:
 
 
 def _overtime_days(trial: Trial, hands: str) -> list[date]:
-    """Working days with counted minutes up to the day the last order in danger leaves."""
+    """Working days with counted minutes up to the day the last order in danger leaves; who is not there can't stay."""
     calendar = trial.now.shop.calendar
     days = calendar.work_days(trial.now.first_day, trial.latest)
-    return [day for day in days if calendar.minutes(hands, day) is not None][:_DAYS]
+    return [day for day in days if calendar.minutes(hands, day)][:_DAYS]
 
 
 def _least_overtime(trial: Trial, rates: Rates, hands: str, days: list[date]) -> dict[date, int]:
@@ -74,7 +73,7 @@ def _overtime(trial: Trial, rates: Rates, hands: str, allowed: Mapping[date, int
     outcome = trial.again(_longer(trial.now.shop, hands, allowed), trial.orders)
     if outcome is None:
         return None
-    used = _beyond(trial.now.shop, outcome.plan, hands, allowed)
+    used = _beyond(trial, outcome.plan, hands, allowed)
     shop = _longer(trial.now.shop, hands, used)
     if not used or not trial.helps(shop, outcome.plan):
         return None
@@ -97,16 +96,8 @@ def overtime_cost(minutes: int, rates: Rates) -> tuple[Decimal | None, str]:
     return cost, f"{minutes} min ÷ 60 × {plain(rates.hour_rate)} × {plain(rates.overtime_percent)} %"
 
 
-def _beyond(shop: Shop, plan: Plan, hands: str, days: Iterable[date]) -> dict[date, int]:
+def _beyond(trial: Trial, plan: Plan, hands: str, days: Iterable[date]) -> dict[date, int]:
     """Whole minutes that a plan takes beyond each day's own; days on which it takes none are left out."""
-    used: dict[date, Decimal] = defaultdict(Decimal)
-    case = evidence.Case(shop=shop, plan=plan, demands=(), stock=(), first_day=None)
-    for load, portion, step in case.portions(plan.loads):
-        if step.hands == hands:
-            used[load.day] += step.minutes_per_piece * portion.pieces
-    for load in plan.loads:
-        whose, own = contents.own_minutes(case, load)
-        if whose == hands:
-            used[load.day] += own
-    over = {day: ceil(used[day]) - (shop.calendar.minutes(hands, day) or 0) for day in days}
-    return {day: minutes for day, minutes in over.items() if minutes > 0}
+    bench = Bench(trial.now.shop, plan, (), trial.now.first_day)
+    left = {day: bench.minutes_left(hands, day) for day in days}
+    return {day: ceil(-minutes) for day, minutes in left.items() if minutes is not None and minutes < 0}

@@ -216,7 +216,7 @@ class _Walk:
         supplied = waited if waited and waited.day <= gates[-1].passed_on else None
         waits = supplied is not None and (supplied.day > earlier or (held is not None and held.material is not None))
         if held and not waits:
-            why = self._days_off(earlier) or f"{held.words} on {_short(earlier)}"
+            why = self._days_off(earlier) or f"{held.words} {_on(held.days)}"
             gates[-1] = replace(gates[-1], because=f"{_NOT_SOONER}: {why}")
         if supplied is None:
             return gates
@@ -319,6 +319,12 @@ def _setting(before: list[tuple[date, Operation]]) -> list[Gate]:
 
 def _nights(count: int) -> str:
     return "one night" if count == 1 else f"{count} nights"
+
+
+def _on(days: Sequence[date]) -> str:
+    """``on Fri 6 Mar``, or ``from Thu 5 Mar to Fri 6 Mar``."""
+    first, last = min(days), max(days)
+    return f"on {_short(last)}" if first == last else f"from {_short(first)} to {_short(last)}"
 
 
 def _short(day: date) -> str:

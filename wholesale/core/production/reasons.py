@@ -11,9 +11,10 @@ from wholesale.core.values import Refusal
 
 
 class Reason(NamedTuple):
-    """What keeps a piece, in words; the material that is waited for, if it is one."""
+    """What keeps a piece, in words; the days on which it does, and the material that is waited for, if it is one."""
 
     words: str
+    days: tuple[date, ...]
     material: Sku | None = None
 
 
@@ -23,7 +24,7 @@ def why_not(bench: Bench, sku: Sku, first_day: date, day: date) -> Reason | None
     ``None`` when only a wait that nature sets does. Names resources, never another shop.
     """
     if not bench.calendar.is_work(day):
-        return Reason(f"{bench.calendar.day(day).kind} day")
+        return Reason(f"{bench.calendar.day(day).kind} day", (day,))
     recipe = bench.catalogue.recipe(sku.item)
     task = Task(sku, recipe.operations[recipe.cure_step])
     return (
@@ -89,8 +90,8 @@ def _full(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
     code = task.operation.equipment
     if code in bench.catalogue.equipment and all(bench.equipment_room(task, day) == 0 for day in days):
         is_out = not any(bench.shop.count_of(code, day) for day in days)
-        return Reason(f"{bench.catalogue.equipment[code].name} {'out of use' if is_out else 'full'}")
-    return Reason("no hands-minutes left")
+        return Reason(f"{bench.catalogue.equipment[code].name} {'out of use' if is_out else 'full'}", tuple(days))
+    return Reason("no hands-minutes left", tuple(days))
 
 
 def _not_there(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
@@ -99,5 +100,5 @@ def _not_there(bench: Bench, task: Task, days: Sequence[date]) -> Reason | None:
     for part, each, _ in bench.tasks.parts(task):
         item = bench.catalogue.items[part.item]
         if item.kind is ItemKind.MATERIAL and all(bench.free_on(part, day) < each for day in open_days):
-            return Reason(f"{item.name} not there yet", part)
+            return Reason(f"{item.name} not there yet", tuple(days), part)
     return None

@@ -7,9 +7,9 @@ from fractions import Fraction
 
 from wholesale.core.catalogue import ItemKind, Sku
 from wholesale.core.production.bench import Bench
-from wholesale.core.production.course import course_of
+from wholesale.core.production.course import course_of, is_settled
 from wholesale.core.production.insertion import Insertion
-from wholesale.core.production.what_if import Shift, Situation, impossible_rules, is_begun, leaving_days, shifts
+from wholesale.core.production.what_if import Shift, Situation, impossible_rules, leaving_days, shifts
 from wholesale.core.production.work import Demand, Load, Outcome, Placed, Plan, Shop
 from wholesale.core.values import Refusal
 
@@ -33,7 +33,7 @@ class Trial:
         #: What a way out has to be better than: the present plan, or the same orders just planned again.
         self.bar = self.late_days
         self.skus = [demand.sku for demand in self.demands(self.orders)]
-        self.latest = max(shift.after for shift in late if shift.after)
+        self.latest = max((shift.after for shift in late if shift.after), default=now.first_day)
         self._originals = {_held(load): load for load in now.plan.loads if load.day < now.first_day}
         loads = (_held(load) if load.day < now.first_day else load for load in now.plan.loads)
         self._plan = replace(now.plan, loads=tuple(loads))
@@ -117,7 +117,7 @@ def _held(load: Load) -> Load:
 def _without(plan: Plan, keys: frozenset[str], stays: set[Sku]) -> Plan:
     """The plan without what is not begun of some demands, but for skus that stay."""
     loads = (
-        load if is_begun(load)
+        load if is_settled(load)
         else replace(load, portions=tuple(p for p in load.portions if p.demand not in keys or p.sku in stays))
         for load in plan.loads
     )  # fmt: skip

@@ -9,11 +9,12 @@ from datetime import date
 from decimal import Decimal
 
 from wholesale.core.production.calendar import ONE_DAY
+from wholesale.core.production.course import is_settled
 from wholesale.core.production.overtime import overtimes
 from wholesale.core.production.rescue import NOTHING_BOUGHT, Rates, Rescue
 from wholesale.core.production.rescue_trial import Trial, in_danger, late_days
 from wholesale.core.production.splits import splits
-from wholesale.core.production.what_if import Situation, equipment_of, is_begun, one_more, without
+from wholesale.core.production.what_if import Situation, equipment_of, one_more, without
 from wholesale.core.production.work import Outage, Plan, Shop
 from wholesale.core.values import plain
 
@@ -67,7 +68,7 @@ def _swaps(trial: Trial) -> Iterator[Rescue]:
 def _that_can_wait(trial: Trial) -> list[int]:
     """Orders with days to spare and something not begun, those with most days first."""
     now = trial.now
-    todo = {p.demand for load in now.plan.loads if not is_begun(load) for p in load.portions}
+    todo = {p.demand for load in now.plan.loads if not is_settled(load) for p in load.portions}
     orders = {d.rank for d in now.demands if d.key in todo} - trial.orders
     spare = {order: (by - trial.before[order]).days for order, by in now.promised.items() if order in trial.before}
     return sorted((o for o in orders if spare.get(o, 0) > 0), key=lambda order: (-spare[order], order))

@@ -132,7 +132,10 @@ def _like_a_work_day(now: Situation) -> Day:
 
 @dataclass(frozen=True, kw_only=True)
 class Late:
-    """A delivery on order comes on another day; ``quantity`` is pieces or grams."""
+    """A delivery on order comes on another day; ``quantity`` is pieces or grams.
+
+    ``counted_on``: the day the plan counts on it, which is later than ``was`` when that is past.
+    """
 
     delivery: int
     name: str
@@ -140,6 +143,7 @@ class Late:
     quantity: Fraction
     was: date
     will: date
+    counted_on: date
 
     def words(self, now: Situation) -> str:
         """``Soy wax comes on Mon 16 Mar instead of Tue 10 Mar``."""
@@ -151,7 +155,7 @@ class Late:
         if self.will == self.was:
             message = f"It is expected on {_day(self.was)} already; give the new day."
             raise Refusal("same_day", message, "expected_on")
-        return replace(now, stock=supply_moved(now.stock, self.sku, self.was, self.quantity, self.will))
+        return replace(now, stock=supply_moved(now.stock, self.sku, self.counted_on, self.quantity, self.will))
 
 
 def _refuse_past(day: date, now: Situation, field: str) -> None:

@@ -15,9 +15,10 @@ from wholesale.core.catalogue import Catalogue, Sku
 from wholesale.core.production import evidence
 from wholesale.core.production.calendar import Day
 from wholesale.core.production.check import Breach, check
+from wholesale.core.production.course import is_settled
 from wholesale.core.production.plan import insert, mend
 from wholesale.core.production.takes import stocked_parts
-from wholesale.core.production.work import Demand, Load, Outage, Outcome, Plan, Shop
+from wholesale.core.production.work import Demand, Outage, Outcome, Plan, Shop
 from wholesale.core.recipes import RecipeView, portion
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal
@@ -125,13 +126,8 @@ def mend_from(now: Situation) -> Outcome:
 
 def plan_anew(now: Situation) -> Outcome:
     """All that is not begun, placed again one order after the other, first promised first."""
-    begun = tuple(load for load in now.plan.loads if is_begun(load))
+    begun = tuple(load for load in now.plan.loads if is_settled(load))
     return mend_from(replace(now, plan=replace(now.plan, loads=begun)))
-
-
-def is_begun(load: Load) -> bool:
-    """Has work on a load begun, so that nothing can move it?"""
-    return load.done or load.begun
 
 
 def leaving_days(shop: Shop, plan: Plan, demands: Sequence[Demand]) -> dict[int, date]:

@@ -1,0 +1,70 @@
+"""What pieces wait for that never comes, found for the check from the catalogue, the books and the calendar alone."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from fractions import Fraction
+
+from wholesale.core.catalogue import Operation, Sku
+from wholesale.core.production import evidence
+from wholesale.core.production.calendar import DayKind
+from wholesale.core.production.evidence import Case
+
+
+def lacks(case: Case, sku: Sku, pieces: int) -> str | None:
+    """What so many pieces, made anew, wait for, in words; ``None`` where they could be made."""
+    if material := _material(case, sku, pieces):
+        return f"{case.catalogue.items[material.item].name}: too little is in stock and on order; buy some"
+    for step in _all_steps(case, sku):
+        if _is_out_for_good(case, step.equipment):
+            return f"{case.catalogue.equipment[step.equipment].name}: it is out of use until further notice"
+        if step.hands and not _has_minutes(case, step.hands):
+            return f"'{step.hands}': no day gives it minutes"
+    return None
+
+
+def _all_steps(case: Case, sku: Sku) -> Iterator[Operation]:
+    """The steps of a sku and of all that goes into it."""
+    for step in case.operations(sku):
+        yield step
+        for take in evidence.taken(case, sku, step):
+            yield from _all_steps(case, take.sku)
+
+
+def _is_out_for_good(case: Case, code: str) -> bool:
+    """Are so many out of use, without an end within the days that are planned, that none is left?"""
+    equipment = case.catalogue.equipment.get(code)
+    if equipment is None:
+        return False
+    ahead, today = case.shop.horizon_days, case.first_day
+    begun = [o for o in case.shop.outages if o.equipment == code and (today is None or o.first <= today)]
+    return sum(o.count for o in begun if o.last is None or (o.last - o.first).days >= ahead) >= equipment.count
+
+
+def _has_minutes(case: Case, hands: str) -> bool:
+    days = (*case.shop.calendar.week.values(), *case.shop.calendar.days.values())
+    return any(day.kind is DayKind.WORK and day.minutes.get(hands) != 0 for day in days)
+
+
+def _material(case: Case, sku: Sku, pieces: int) -> Sku | None:
+    """A material of which more goes into so many pieces, made anew, than is left in stock and on order."""
+    if not case.has_awaited:
+        return None
+    left: dict[Sku, Fraction] = defaultdict(Fraction)
+    for lot in case.stock:
+        left[lot.sku] += lot.quantity
+    for material, by_day in evidence.awaited(case).items():
+        left[material] -= sum(by_day.values())
+    needed = _through_all_levels(case, sku, Fraction(pieces))
+    return next((material for material in sorted(needed) if needed[material] > left[material]), None)
+
+
+def _through_all_levels(case: Case, sku: Sku, pieces: Fraction) -> dict[Sku, Fraction]:
+    found: dict[Sku, Fraction] = defaultdict(Fraction)
+    for position, operation in enumerate(case.operations(sku)):
+        starts = pieces / case.yield_from(sku, position)
+        for take in evidence.taken(case, sku, operation):
+            own = {take.sku: take.each * starts}
+            deeper = own if case.is_awaited(take.sku) else _through_all_levels(case, take.sku, take.each * starts)
+            for material, quantity in deeper.items():
+                found[material] += quantity
+    return found
