@@ -30,8 +30,9 @@ def maker(client: Client) -> Client:
 def moved(number: str = "W-1001", version: int = 7) -> PlanChange:
     """Twelve bases poured a day later, and one order that leaves three days sooner."""
     move = Move(
-        whom=number, sku=Sku("SUC", "RG"), step="Pour base", pieces=12, before=date(2026, 3, 9), after=date(2026, 3, 10)
-    )
+        whom=number, sku=Sku("SUC", "RG"), name="Succulent cup, Rain garden", step="Pour base", pieces=12,
+        before=date(2026, 3, 9), after=date(2026, 3, 10),
+    )  # fmt: skip
     touched = Touched(whom=number, before=date(2026, 3, 23), after=date(2026, 3, 20))
     row: PlanChange = PlanChange.objects.create(
         version=version, at=clock.now(), kind="improved", because="1 load fewer",
@@ -46,7 +47,7 @@ def test_a_change_says_why_what_and_for_whom(maker: Client) -> None:
     assert "A better plan Thu 5 Mar 13:50 1 load fewer." in words
     assert "W-1001 leaves Fri 20 Mar, 3 days sooner than Mon 23 Mar" in words
     assert "1 move" in words
-    assert "W-1001 Pour base, 12 SUC RG: Mon 9 Mar → Tue 10 Mar" in words
+    assert "W-1001 Pour base, 12 × Succulent cup, Rain garden: Mon 9 Mar → Tue 10 Mar" in words
 
 
 def test_an_order_is_linked_and_the_shelf_is_not(maker: Client) -> None:

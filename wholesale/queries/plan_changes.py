@@ -6,6 +6,7 @@ from typing import Any
 
 from django.core.paginator import Page, Paginator
 
+from wholesale import clock
 from wholesale.core.production.difference import Difference
 from wholesale.models import Order, PlanChange, PlanImprovement
 from wholesale.queries import workshop
@@ -76,9 +77,10 @@ def searching() -> Searching:
 
 
 def _row(row: PlanChange, found: Difference, numbers: set[str]) -> ChangeRow:
-    moves = tuple((move.whom, move.words) for move in found.moves[:_SHOWN])
+    today = clock.today()
+    moves = tuple((move.whom, move.words(today)) for move in found.moves[:_SHOWN])
     touched = tuple(
-        TouchedRow(number=one.whom if one.whom in numbers else "", whom=one.whom, words=one.words)
+        TouchedRow(number=one.whom if one.whom in numbers else "", whom=one.whom, words=one.words(today))
         for one in found.touched
     )
     return ChangeRow(
