@@ -103,7 +103,7 @@ def test_topping_without_rosettes_in_stock_is_refused(order: Order) -> None:
     """The cups are poured but the casting was not marked done: the ledger has no rosettes."""
     with clock.at(THURSDAY):
         done("POT-A")
-    with clock.at(FRIDAY), pytest.raises(Refusal, match="12 pieces of ROSETTE are needed, 0 are in stock"):
+    with clock.at(FRIDAY), pytest.raises(Refusal, match="12 pieces of Rosette are needed, 0 are in stock"):
         done("BOWL")
 
 

@@ -115,6 +115,31 @@ def test_equipment_that_is_out_until_further_notice_is_named() -> None:
     assert "Whip bowl is out of use until further notice" in refused(replace(mossgate.shop(), outages=out)).message
 
 
+def without_trays(first: date = MON, **other: Any) -> Shop:
+    """Mossgate's bench whose two pebble trays are out of use from a day on, nobody knows until when."""
+    return replace(mossgate.shop(), outages=(Outage(equipment="TRAY-P", count=2, first=first),), **other)
+
+
+@pytest.mark.parametrize("first", [MON, THU])
+def test_a_mould_that_is_out_is_named_to_whom_its_casts_go_into(first: date) -> None:
+    """600 jars take 3,158 casts: out from Thursday on, three days of 6 × 20 come before, and then none any more."""
+    with pytest.raises(Refusal) as found:
+        insert(without_trays(first), Plan(), [mossgate.demand("PEB", 600)], (), MON)
+
+    assert found.value.code == "out_of_use"
+    words = "Pebble jar, Rain garden: Pebble trays is out of use until further notice, and cast pebbles needs it."
+    assert found.value.message.startswith(words)
+
+
+def test_a_mould_that_is_out_is_not_named_where_its_casts_are_there() -> None:
+    """Twelve jars take 60 pebbles, 100 are in stock; what is missing is a day to wait for."""
+    stock = (OnHand(sku=Sku("PEBBLE"), usable_on=MON, quantity=Fraction(100)),)
+    with pytest.raises(Refusal) as found:
+        insert(without_trays(horizon_days=0), Plan(), [mossgate.demand("PEB", 12)], stock, MON)
+
+    assert (found.value.code, "12 pieces find no room" in found.value.message) == ("no_room", True)
+
+
 def test_a_need_before_today_is_named() -> None:
     """Wanted by yesterday; and not before a day after the last one."""
     assert refused(asked=replace(ASKED, wanted_by=THU - timedelta(days=1))).code == "wanted_past"

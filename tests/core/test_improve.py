@@ -246,9 +246,11 @@ def test_a_difference_says_what_moved_and_whom_it_touches() -> None:
 
     found = difference(SHOP.catalogue, *sides(plan, later, demands), {"B1": "W-1001"})
 
-    assert [move.words for move in found.moves] == ["Pipe moss, 12 SUC RG: Wed 4 Mar → Thu 5 Mar"]
+    assert [move.words(TUESDAY) for move in found.moves] == [
+        "Pipe moss, 12 × Succulent cup, Rain garden: Wed 4 Mar → Thu 5 Mar"
+    ]
     # Piped on Wed 4 they are sellable on Sat 14, piped on Thu 5 on Sun 15: both leave on Mon 16.
-    assert [(one.whom, one.words) for one in found.touched] == [("W-1001", "still leaves Mon 16 Mar")]
+    assert [(one.whom, one.words(TUESDAY)) for one in found.touched] == [("W-1001", "still leaves Mon 16 Mar")]
 
 
 def test_a_day_later_is_told_as_such() -> None:
@@ -256,7 +258,26 @@ def test_a_day_later_is_told_as_such() -> None:
     later = moved(plan, "pipe", date(2026, 3, 4), date(2026, 3, 9))
     (touched,) = difference(SHOP.catalogue, *sides(plan, later, demands), {}).touched
     # Mon 9 and 10 days are Thu 19.
-    assert touched.words == "leaves Thu 19 Mar, 3 days later than Mon 16 Mar"
+    assert touched.words(TUESDAY) == "leaves Thu 19 Mar, 3 days later than Mon 16 Mar"
+
+
+def test_a_day_of_another_year_says_so() -> None:
+    """Told in December 2025."""
+    plan, demands = planned(SHOP, (cups("B1", 1), TUESDAY))
+    found = difference(SHOP.catalogue, *sides(plan, moved(plan, "pipe", WEDNESDAY, THURSDAY), demands), {})
+
+    assert found.moves[0].words(date(2025, 12, 31)).endswith(": Wed 4 Mar 2026 → Thu 5 Mar 2026")
+
+
+def test_a_move_that_was_stored_without_its_name_shows_its_code() -> None:
+    plan, demands = planned(SHOP, (cups("B1", 1), TUESDAY))
+    stored = difference(SHOP.catalogue, *sides(plan, Plan(), demands), {}).to_json()
+    assert Difference.from_json(stored).to_json() == stored
+
+    for move in stored["moves"]:
+        del move["name"]
+
+    assert {move.name for move in Difference.from_json(stored).moves} == {"SUC RG", "ROSETTE"}
 
 
 def test_pieces_in_another_load_of_the_same_day_have_not_moved() -> None:
@@ -268,9 +289,13 @@ def test_pieces_in_another_load_of_the_same_day_have_not_moved() -> None:
 def test_what_is_planned_anew_or_no_more_is_told() -> None:
     plan, demands = planned(SHOP, (cups("B1", 1), TUESDAY))
     found = difference(SHOP.catalogue, *sides(plan, Plan(), demands), {})
-    assert "Pour base, 12 SUC RG: no longer on Tue 3 Mar" in [move.words for move in found.moves]
+    assert "Pour base, 12 × Succulent cup, Rain garden: no longer on Tue 3 Mar" in [
+        move.words(TUESDAY) for move in found.moves
+    ]
     back = difference(SHOP.catalogue, *sides(Plan(), plan, demands), {})
-    assert "Pour base, 12 SUC RG: new on Tue 3 Mar" in [move.words for move in back.moves]
+    assert "Pour base, 12 × Succulent cup, Rain garden: new on Tue 3 Mar" in [
+        move.words(TUESDAY) for move in back.moves
+    ]
 
 
 def test_a_difference_comes_back_from_its_json_as_it_was() -> None:

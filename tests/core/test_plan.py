@@ -169,20 +169,28 @@ def test_120_jars_are_1336_minutes_of_work() -> None:
 @pytest.mark.parametrize(
     ("shop", "code", "words"),
     [
-        (with_equipment("TRAY-P", loads_per_day=0), "no_quota", "PEBBLE, step cast: Pebble trays takes no load a day"),
-        (with_equipment("TRAY-P", count=0), "no_quota", "PEBBLE, step cast: Pebble trays takes no load a day"),
-        (with_equipment("POT-A", loads_per_day=0), "no_quota", "PEB, step pour: Pot A takes no load a day"),
-        (with_equipment("POT-B", loads_per_day=0), "no_quota", "PEB, step seal: Pot B takes no load a day"),
-        (replace(SHOP, calendar=Calendar(week={})), "no_work_days", "PEB RG: the calendar has no work day"),
+        (
+            with_equipment("TRAY-P", loads_per_day=0),
+            "no_quota",
+            "Pebble, Cast pebbles: Pebble trays takes no load a day",
+        ),
+        (with_equipment("TRAY-P", count=0), "no_quota", "Pebble, Cast pebbles: Pebble trays takes no load a day"),
+        (with_equipment("POT-A", loads_per_day=0), "no_quota", "Pebble jar, Pour base: Pot A takes no load a day"),
+        (with_equipment("POT-B", loads_per_day=0), "no_quota", "Pebble jar, Place and seal: Pot B takes no load a day"),
+        (
+            replace(SHOP, calendar=Calendar(week={})),
+            "no_work_days",
+            "Pebble jar, Rain garden: the calendar has no work day",
+        ),
         (
             replace(
                 SHOP, calendar=Calendar(week=dict.fromkeys(range(7), Day(kind=DayKind.WORK, minutes={"bench": 0})))
             ),
             "no_hours",
-            "PEB RG: the calendar has no minutes of 'bench'",
+            "Pebble jar, Rain garden: the calendar has no minutes of 'bench'",
         ),
         # one day ahead is too short for two nights
-        (replace(SHOP, horizon_days=0), "no_room", "PEB RG: 12 pieces find no room"),
+        (replace(SHOP, horizon_days=0), "no_room", "Pebble jar, Rain garden: 12 pieces find no room"),
     ],
     ids=["no turns", "no trays", "no pot", "no seal", "closed", "no minutes", "no days"],
 )

@@ -42,6 +42,8 @@ def late(will: date) -> Late:
     [
         (ill(), "Bench: 180 minutes fewer on Fri 6 Mar"),
         (broken(), "Pebble trays: 1 out of use from Fri 6 Mar until further notice"),
+        # the day after some December is another year's
+        (broken(last=date(2027, 1, 1)), "Pebble trays: 1 out of use from Fri 6 Mar to Fri 1 Jan 2027"),
         (broken(last=MON_9), "Pebble trays: 1 out of use from Fri 6 Mar to Mon 9 Mar"),
         (DayOff(day=FRI_6, kind=DayKind.MARKET, note="Spring fair"), "Fri 6 Mar is a market day: Spring fair"),
         (DayOff(day=SAT_7, kind=DayKind.WORK), "Sat 7 Mar is a working day"),

@@ -14,7 +14,8 @@ from pytest_django.fixtures import DjangoAssertNumQueries
 from accounts.models import Shop
 from tests import builders
 from tests.pages.reading import hidden, text
-from wholesale.models import CalendarDay, Equipment, EquipmentOut, ExpectedDelivery, Item, Order, PlanChange
+from wholesale import clock
+from wholesale.models import CalendarDay, Equipment, EquipmentOut, ExpectedDelivery, Item, Load, Order, PlanChange
 
 pytestmark = pytest.mark.django_db
 
@@ -74,6 +75,13 @@ def test_a_helper_sees_what_would_happen_and_then_records_it(bench: Client) -> N
     assert "Recorded, and planned again." in text(done)
     assert "promised Mon 16 Mar, the plan says Thu 19 Mar" in text(done)
     assert CalendarDay.objects.get().minutes == {"bench": 0}
+
+
+def test_a_begun_melt_is_named_with_its_scent(bench: Client) -> None:
+    placed(("SUC", 2, "RG"))
+    Load.objects.filter(equipment__code="POT-A").update(weighed_at=clock.now())
+
+    assert "Base melt, Rain garden, in Pot A" in text(bench.get("/bench/bad-night/"))
 
 
 def test_the_first_page_has_five_plain_choices(bench: Client) -> None:
@@ -183,7 +191,7 @@ def test_a_report_says_which_loads_moved_for_whom(bench: Client) -> None:
 
     page = text(report(bench, "ill", ILL, do=True))
 
-    assert f"{order.number}: Pipe moss, 12 SUC RG: Fri 6 Mar → Mon 9 Mar" in page
+    assert f"{order.number}: Pipe moss, 12 × Succulent cup, Rain garden: Fri 6 Mar → Mon 9 Mar" in page
 
 
 def test_an_order_that_waits_for_supply_is_in_danger_without_a_day(bench: Client) -> None:

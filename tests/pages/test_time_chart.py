@@ -200,6 +200,23 @@ def test_the_table_says_minutes_and_links_each_load(bench: Client) -> None:
 
 
 @pytest.mark.usefixtures("_orders")
+def test_the_table_names_what_is_in_a_load_and_the_key_what_a_mark_stands_for(bench: Client) -> None:
+    """Pot A holds scents, told apart by marks; the trays hold nothing but pebbles, whose bars need no mark."""
+    page = bench.get("/bench/plan/")
+    table, chart = cells(page), time_chart()
+
+    assert re.search(r"Rain garden Pour base, Rain garden \d+", table["2026-03-05", "Pot A"])
+    assert re.search(r"Pebble Cast pebbles, Pebble \d+", table["2026-03-05", "Pebble trays"])
+    assert chart.marks["RG"] == "Rain garden"
+    assert "PEBBLE" not in chart.marks
+    key = page.content.decode().partition('<ul class="keys"')[2].partition("</ul>")[0]
+    assert dict(re.findall(r'<span class="code">(\w+)</span> ([^<]+)</li>', key)) == chart.marks
+    written = {drawn.words.partition(" ")[0] for drawn in bars(chart) if " " in drawn.words}
+    assert written
+    assert all(any(mark.startswith(word) for mark in chart.marks) for word in written)
+
+
+@pytest.mark.usefixtures("_orders")
 def test_work_of_hands_is_a_block_and_what_stands_alone_a_thin_line_with_a_cap() -> None:
     """A poured base stands a night, a finished candle doesn't; a tray that is held 90 minutes stands in the day too."""
     Equipment.objects.update(hold_minutes=0)

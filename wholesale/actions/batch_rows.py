@@ -10,7 +10,7 @@ from accounts import access
 from accounts.models import User
 from wholesale import clock
 from wholesale.actions import ledger, numbers
-from wholesale.core.catalogue import Basis, Catalogue, Operation, Sku
+from wholesale.core.catalogue import Basis, Catalogue, Operation, Sku, sku_name
 from wholesale.core.production.plan import Shop
 from wholesale.core.production.takes import is_at
 from wholesale.core.production.weighing import recipes_used
@@ -127,7 +127,7 @@ def _short(batch: Batch, sku: Sku, quantity: int, there: int) -> None:
     item = batch.goods.items[sku.item]
     if item.recipe and item.recipe.operations:
         message = (
-            f"{quantity} pieces of {sku} are needed, {there} are in stock and usable today; "
+            f"{quantity} pieces of {sku_name(batch.goods, sku)} are needed, {there} are in stock and usable today; "
             "mark the casting done first, or count the stock."
         )
         raise Refusal("parts_short", message, "good")

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 
 from wholesale import clock
 from wholesale.actions import for_stock, plan_rows
-from wholesale.core.catalogue import ItemKind, Sku
+from wholesale.core.catalogue import ItemKind, Sku, sku_name
 from wholesale.core.production import spare
 from wholesale.core.production.batches import Purpose
 from wholesale.core.production.plan import Shop
@@ -118,7 +118,7 @@ def _begin(there: _There, load: Load, sku: Sku, missing: int) -> _There:
         for_stock.fill(there.shop, there.plan, load, for_stock.demand_of(row, sku))
     except Refusal as no_room:
         ForStock.objects.filter(pk=row.pk).delete()
-        _flag(ref, f"No sample of {sku}: {no_room.message}")
+        _flag(ref, f"No sample of {sku_name(there.shop.catalogue, sku)}: {no_room.message}")
         return there
     return _there(there.shop)
 

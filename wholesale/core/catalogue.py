@@ -382,7 +382,7 @@ def _no_equipment(item: Item, operation: Operation) -> Refusal:
 
 def _no_loads(item: Item, operation: Operation, equipment: Equipment) -> Refusal:
     message = (
-        f"{item.code}, step {operation.code}: {equipment.name} takes no load a day. "
+        f"{item.name}, {operation.name}: {equipment.name} takes no load a day. "
         "Give it one at least, or leave its loads a day empty where they never bind."
     )
     return Refusal("no_quota", message, operation.code)

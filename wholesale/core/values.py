@@ -130,6 +130,12 @@ def day_words(day: date) -> str:
     return f"{day.day} {day:%B} {day.year}"
 
 
+def short_day(day: date, today: date) -> str:
+    """A day as the bench says it: Thu 5 Mar; with its year when it is another one than today's."""
+    year = "" if day.year == today.year else f" {day.year}"
+    return f"{day:%a} {day.day} {day:%b}{year}"
+
+
 def round_down(quantity: Decimal, step: Decimal) -> Decimal:
     """The largest multiple of ``step`` that is not above ``quantity`` (both ≥ 0)."""
     return (quantity / step).to_integral_value(ROUND_DOWN) * step

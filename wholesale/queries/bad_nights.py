@@ -7,6 +7,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, NamedTuple
 
+from wholesale import clock
 from wholesale.core.catalogue import Sku
 from wholesale.core.orders import OPEN_STATES
 from wholesale.core.production import what_if
@@ -16,8 +17,8 @@ from wholesale.core.production.rescue_trial import in_danger
 from wholesale.core.production.rescues import rescues
 from wholesale.core.production.troubles import Late, Trouble
 from wholesale.core.production.what_if import Shift, Situation
-from wholesale.core.values import NotFound, from_e4, from_mg
-from wholesale.models import Equipment, ExpectedDelivery, Load, Order, OrderLineScent, PlanChange, PlanState
+from wholesale.core.values import NotFound, from_e4, from_mg, short_day
+from wholesale.models import Equipment, ExpectedDelivery, Load, Order, OrderLineScent, PlanChange, PlanState, Scent
 from wholesale.queries import production, workshop
 from wholesale.queries.what_if import AnswerShown, ShiftRow, shift_rows, shown, situation
 
@@ -124,15 +125,15 @@ def delivery_choices() -> list[tuple[str, str]]:
 
 
 def begun() -> tuple[BegunRow, ...]:
-    """Batches whose melt may fail: 1 query."""
+    """Batches whose melt may fail: 2 queries."""
+    scents = dict(Scent.objects.values_list("code", "name"))
     rows = Load.objects.filter(weighed_at__isnull=False, done_at__isnull=True).select_related("what", "equipment")
-    return tuple(BegunRow(row.pk, row.day, _what(row)) for row in rows)
+    return tuple(BegunRow(row.pk, row.day, _what(row, scents)) for row in rows)
 
 
-def _what(row: Load) -> str:
-    words = (row.what.name, row.scent)
-    where = f" in {row.equipment.name}" if row.equipment else ""
-    return " ".join(filter(None, words)) + where
+def _what(row: Load, scents: Mapping[str, str]) -> str:
+    where = f"in {row.equipment.name}" if row.equipment else ""
+    return ", ".join(filter(None, (row.what.name, scents.get(row.scent, row.scent), where)))
 
 
 # ── what was reported ────────────────────────────────────────────────────────
@@ -154,7 +155,8 @@ def change(pk: int) -> ChangePage:
         Shift(one["order"], *(date.fromisoformat(one[name]) if one[name] else None for name in _DAYS))
         for one in row.moves.get("orders", ())
     ]
-    loads = tuple((move.whom, move.words) for move in Difference.from_json(row.moves).moves[:_MOST_MOVES])
+    today = clock.today()
+    loads = tuple((move.whom, move.words(today)) for move in Difference.from_json(row.moves).moves[:_MOST_MOVES])
     return ChangePage(row=_change(row, _taken_back()), moved=shift_rows(moved), loads=loads)
 
 
@@ -282,4 +284,4 @@ def _left(rescue: Rescue) -> str:
 
 
 def _day(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"
+    return short_day(day, clock.today())

@@ -15,7 +15,7 @@ from wholesale.core.orders import OPEN_STATES, OrderState
 from wholesale.core.production.calendar import ONE_DAY, Calendar
 from wholesale.core.production.plan import planned, remainder
 from wholesale.core.production.work import Demand, Load, Plan, Portion
-from wholesale.core.values import from_minor
+from wholesale.core.values import from_minor, short_day
 from wholesale.models import Order, Reservation
 from wholesale.queries import catalogue, production
 
@@ -230,7 +230,7 @@ def slack(calendar: Calendar, order: Order, needs: Iterable[DemandNeeds], today:
 
 
 def _words(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"
+    return short_day(day, clock.today())
 
 
 def _orders() -> list[Order]:

@@ -1,11 +1,14 @@
 """What moved the plan: each change with why, what it moved, and whom it touched."""
 
 from dataclasses import dataclass
-from datetime import datetime
-from typing import Any
+from datetime import date, datetime
+from typing import Any, NamedTuple
 
 from django.core.paginator import Page, Paginator
+from django.db.models import F, Q
 
+from wholesale import clock
+from wholesale.core.orders import OPEN_STATES
 from wholesale.core.production.difference import Difference
 from wholesale.models import Order, PlanChange, PlanImprovement
 from wholesale.queries import workshop
@@ -41,15 +44,24 @@ class ChangeRow:
     report: int | None
 
 
+class LateRow(NamedTuple):
+    """An open order that leaves after the day it was promised for."""
+
+    number: str
+    promised: date
+    leaves: date
+
+
 @dataclass(frozen=True, kw_only=True)
 class Searching:
-    """Whether a better plan is being looked for, when that was last done, and what came of it."""
+    """Whether a better plan is being looked for, when that was last done, what came of it, and what is late still."""
 
     waiting: bool
     at: datetime | None
     result: str
     seconds: int
     days: int
+    late: tuple[LateRow, ...]
 
 
 def plan_changes(page: int | str = 1) -> Page[ChangeRow]:
@@ -64,21 +76,30 @@ def plan_changes(page: int | str = 1) -> Page[ChangeRow]:
 
 
 def searching() -> Searching:
-    """How the search for a better plan stands: 3 queries."""
+    """How the search for a better plan stands: 4 queries."""
     settings = workshop.workshop()
     waiting = PlanImprovement.objects.filter(state__in=["waiting", "claimed"]).exists()
     last = PlanImprovement.objects.filter(state__in=["done", "failed"]).first()
     return Searching(
         waiting=waiting, at=last.done_at or last.created_at if last else None,
         result=(last.result or last.error) if last else "",
-        seconds=settings.improve_seconds, days=settings.improve_days,
+        seconds=settings.improve_seconds, days=settings.improve_days, late=_late(),
     )  # fmt: skip
 
 
+def _late() -> tuple[LateRow, ...]:
+    """Orders that are late, the first promised first: 1 query."""
+    today = clock.today()
+    late = Q(planned_leaves__gt=F("promised_leaves")) | Q(promised_leaves__lt=today)
+    rows = Order.objects.filter(late, state__in=OPEN_STATES).order_by("promised_leaves", "pk")
+    return tuple(LateRow(row.number, row.promised_leaves, max(row.planned_leaves, today)) for row in rows)
+
+
 def _row(row: PlanChange, found: Difference, numbers: set[str]) -> ChangeRow:
-    moves = tuple((move.whom, move.words) for move in found.moves[:_SHOWN])
+    today = clock.today()
+    moves = tuple((move.whom, move.words(today)) for move in found.moves[:_SHOWN])
     touched = tuple(
-        TouchedRow(number=one.whom if one.whom in numbers else "", whom=one.whom, words=one.words)
+        TouchedRow(number=one.whom if one.whom in numbers else "", whom=one.whom, words=one.words(today))
         for one in found.touched
     )
     return ChangeRow(

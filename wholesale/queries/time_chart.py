@@ -51,8 +51,8 @@ class Kept(StrEnum):
 class Bar:
     """One load on its day.
 
-    ``mark`` names what is in it in a word, ``count`` says how much; ``minutes`` are those
-    of hands. It is unattended for ``holds`` minutes of the day, and its pieces may go on
+    ``mark`` is the code of what is in it and ``name`` its name, ``count`` says how much;
+    ``minutes`` are those of hands. It is unattended for ``holds`` minutes of the day, and its pieces may go on
     from ``ready`` (the same day, where nothing sets).
     """
 
@@ -61,6 +61,7 @@ class Bar:
     step: str
     what: str
     mark: str
+    name: str
     count: str
     hands: str
     minutes: Decimal
@@ -78,11 +79,6 @@ class Bar:
     def minutes_words(self) -> str:
         """Minutes of hands, such as ``36 min``."""
         return f"{plain(self.minutes)} min"
-
-    @property
-    def label(self) -> str:
-        """What and how much."""
-        return f"{self.mark} {self.count}"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,10 +133,17 @@ class DayCell:
         return f"{plain(sum((bar.minutes for bar in self.bars), Decimal(0)))} min"
 
     @property
-    def by_stand(self) -> tuple[tuple[Stands, tuple[Bar, ...]], ...]:
-        """Its loads by how far they are."""
-        found = ((stands, tuple(bar for bar in self.bars if bar.stands is stands)) for stands in Stands)
-        return tuple((stands, bars) for stands, bars in found if bars)
+    def by_stand(self) -> tuple[tuple[Stands, dict[str, list[Bar]]], ...]:
+        """Its loads by how far they are, and by the name of what is in them."""
+        found = ((stands, [bar for bar in self.bars if bar.stands is stands]) for stands in Stands)
+        return tuple((stands, _by_name(bars)) for stands, bars in found if bars)
+
+
+def _by_name(bars: Iterable[Bar]) -> dict[str, list[Bar]]:
+    found: dict[str, list[Bar]] = {}
+    for bar in bars:
+        found.setdefault(bar.name, []).append(bar)
+    return found
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,6 +170,12 @@ class TimeChart(Stretch):
     def loads(self) -> int:
         """How many loads there are."""
         return sum(len(bars) for line in self.lines for bars in line.bars)
+
+    @property
+    def marks(self) -> dict[str, str]:
+        """What each mark that is written in a bar stands for."""
+        mixed = (bar for line in self.lines if line.is_mixed for bars in line.bars for bar in bars)
+        return dict(sorted({bar.mark: bar.name for bar in mixed}.items()))
 
     @property
     def at_risk(self) -> int:
@@ -305,7 +314,8 @@ def _bar(row: _Row, made: Made) -> Bar:
     return Bar(
         load=row.pk, day=row.day, step=" and ".join(dict.fromkeys(step.name for step in steps)),
         what=", ".join(dict.fromkeys(batch.sku_name(goods, sku) for sku, _ in tasks)), mark=_mark(load.work.what),
-        count=_count(goods, made), hands=steps[0].hands, minutes=sum(minutes.values(), Decimal(0)),
+        name=_name(goods, load.work.what), count=_count(goods, made), hands=steps[0].hands,
+        minutes=sum(minutes.values(), Decimal(0)),
         holds=max(equipment.hold_minutes if equipment else 0, *(step.minutes_min for step in steps)),
         ready=max(usable_on(step, row.day) for step in steps), stands=_stands(row),
         orders=tuple(dict.fromkeys(portion.demand for portion in load.portions)),
@@ -315,6 +325,11 @@ def _bar(row: _Row, made: Made) -> Bar:
 def _mark(what: Sku) -> str:
     """The shortest that tells loads of one pot apart: the scent, or the item where it has none."""
     return what.scent or what.item
+
+
+def _name(goods: Catalogue, what: Sku) -> str:
+    """What the mark stands for."""
+    return goods.scents[what.scent].name if what.scent in goods.scents else goods.items[what.item].name
 
 
 def _count(goods: Catalogue, made: Made) -> str:

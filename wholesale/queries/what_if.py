@@ -14,7 +14,7 @@ from wholesale.core.production.calendar import DayKind
 from wholesale.core.production.troubles import DayOff, Trouble
 from wholesale.core.production.what_if import ASKED, Answer, Shift, Situation
 from wholesale.core.production.work import Demand
-from wholesale.core.values import Refusal
+from wholesale.core.values import Refusal, short_day
 from wholesale.models import Order
 from wholesale.queries import catalogue, production, workshop
 
@@ -185,7 +185,7 @@ def longer(now: Situation, hands: str, day: date, minutes: int) -> Found:
     if day < now.today:
         raise Refusal("past", "This day is past; choose today or a later one.", "day")
     then = replace(now, shop=what_if.with_minutes(now.shop, hands, day, minutes))
-    words = f"{hands.capitalize()}: {minutes} minutes more on {day:%a} {day.day} {day:%b}."
+    words = f"{hands.capitalize()}: {minutes} minutes more on {short_day(day, clock.today())}."
     return Found(words=words, answer=shown(what_if.anew(now, then)), anew=True)
 
 

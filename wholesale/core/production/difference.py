@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, NamedTuple
 
-from wholesale.core.catalogue import Catalogue, Sku
+from wholesale.core.catalogue import Catalogue, Sku, sku_name
 from wholesale.core.production.score import operation
 from wholesale.core.production.work import Load, Plan, Portion
+from wholesale.core.values import short_day
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,20 +18,20 @@ class Move:
 
     whom: str
     sku: Sku
+    name: str
     step: str
     pieces: int
     before: date | None
     after: date | None
 
-    @property
-    def words(self) -> str:
-        """What moved, in words: "Pour base, 12 SUC RG: Thu 5 Mar → Fri 6 Mar"."""
-        what = f"{self.step}, {self.pieces} {self.sku}"
+    def words(self, today: date) -> str:
+        """What moved: "Pour base, 12 × Succulent cup, Rain garden: Thu 5 Mar → Fri 6 Mar"."""
+        what = f"{self.step}, {self.pieces:,} × {self.name}"
         if self.before is None:
-            return f"{what}: new on {_day(self.after)}"
+            return f"{what}: new on {_day(self.after, today)}"
         if self.after is None:
-            return f"{what}: no longer on {_day(self.before)}"
-        return f"{what}: {_day(self.before)} → {_day(self.after)}"
+            return f"{what}: no longer on {_day(self.before, today)}"
+        return f"{what}: {_day(self.before, today)} → {_day(self.after, today)}"
 
     def to_json(self) -> dict[str, Any]:
         """JSON-ready values."""
@@ -43,7 +44,9 @@ class Move:
     def from_json(cls, stored: Mapping[str, Any]) -> "Move":
         """The move that ``to_json`` stored."""
         days = {name: _read(stored[name]) for name in ("before", "after")}
-        return cls(**{**stored, "sku": Sku(*stored["sku"]), **days})
+        sku = Sku(*stored["sku"])
+        # What was stored before moves had names shows its code.
+        return cls(**{"name": str(sku), **stored, "sku": sku, **days})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,16 +57,16 @@ class Touched:
     before: date | None
     after: date | None
 
-    @property
-    def words(self) -> str:
+    def words(self, today: date) -> str:
         """What it means for them, in words."""
         if self.before == self.after:
-            return f"still leaves {_day(self.after)}"
+            return f"still leaves {_day(self.after, today)}"
         if self.before is None or self.after is None:
-            return f"leaves {_day(self.after or self.before)}"
+            return f"leaves {_day(self.after or self.before, today)}"
         when = "sooner" if self.after < self.before else "later"
         days = abs((self.after - self.before).days)
-        return f"leaves {_day(self.after)}, {days} {'day' if days == 1 else 'days'} {when} than {_day(self.before)}"
+        much = f"{days} {'day' if days == 1 else 'days'} {when}"
+        return f"leaves {_day(self.after, today)}, {much} than {_day(self.before, today)}"
 
     def to_json(self) -> dict[str, Any]:
         """JSON-ready values."""
@@ -144,7 +147,7 @@ def _moves(catalogue: Catalogue, before: Plan, after: Plan, whom: Mapping[str, s
             changes[_What(whom.get(portion.demand, portion.demand), portion.sku, name)][load.day] += (
                 sign * portion.pieces
             )
-    moves = [move for what, days in changes.items() for move in _paired(what, days)]
+    moves = [move for what, days in changes.items() for move in _paired(what, sku_name(catalogue, what.sku), days)]
     yield from sorted(moves, key=lambda move: (min(_days(move)), move.whom, move.sku, move.step))
 
 
@@ -152,7 +155,7 @@ def _todo(plan: Plan) -> Iterator[tuple[Load, Portion]]:
     return ((load, portion) for load in plan.loads if not load.done for portion in load.portions)
 
 
-def _paired(what: _What, days: Mapping[date, int]) -> Iterator[Move]:
+def _paired(what: _What, name: str, days: Mapping[date, int]) -> Iterator[Move]:
     """Pieces gone from a day put beside pieces come to another, the earliest first."""
     gone = [(day, -count) for day, count in sorted(days.items(), reverse=True) if count < 0]
     come = [(day, count) for day, count in sorted(days.items(), reverse=True) if count > 0]
@@ -163,16 +166,17 @@ def _paired(what: _What, days: Mapping[date, int]) -> Iterator[Move]:
             if row and row[1] > pieces:
                 rows.append((row[0], row[1] - pieces))
         yield Move(
-            **what._asdict(), pieces=pieces, before=before[0] if before else None, after=after[0] if after else None
-        )
+            **what._asdict(), name=name, pieces=pieces,
+            before=before[0] if before else None, after=after[0] if after else None,
+        )  # fmt: skip
 
 
 def _days(move: Move) -> list[date]:
     return [day for day in (move.before, move.after) if day]
 
 
-def _day(day: date | None) -> str:
-    return f"{day:%a} {day.day} {day:%b}" if day else "no day"
+def _day(day: date | None, today: date) -> str:
+    return short_day(day, today) if day else "no day"
 
 
 def _stored(day: date | None) -> str | None:

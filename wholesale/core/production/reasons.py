@@ -1,12 +1,13 @@
 """Why not sooner: what keeps a piece from its cure step, in words about the workshop only."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from wholesale.core.catalogue import ItemKind, Operation, Sku
+from wholesale.core.catalogue import ItemKind, Operation, Sku, sku_name
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.tasks import Task, days_back, usable_on
+from wholesale.core.production.work import Shop
 from wholesale.core.values import Refusal
 
 
@@ -39,29 +40,45 @@ def no_room(bench: Bench, sku: Sku, pieces: int, first_day: date) -> Refusal:
     """Why so many pieces find no room in all the days that are planned: what never is there, if it is one thing."""
     ahead = bench.shop.horizon_days
     days = list(bench.calendar.work_days(first_day, first_day + timedelta(days=ahead)))
+    name = sku_name(bench.catalogue, sku)
     if not days:
-        message = f"{sku}: the calendar has no work day in the next {ahead} days; open some before promising."
+        message = f"{name}: the calendar has no work day in the next {ahead} days; open some before promising."
         return Refusal("no_work_days", message, "calendar")
-    found = (_never(bench, sku, step, days) for step in bench.catalogue.steps(sku.item))
-    message = f"{sku}: {pieces} pieces find no room in the next {ahead} days."
+    lacking = dict.fromkeys(_lacking(bench, sku, days[-1]))
+    found = (_never(bench, name, step, days) for one in lacking for step in bench.catalogue.steps(one.item))
+    message = f"{name}: {pieces} pieces find no room in the next {ahead} days."
     return next((why for why in found if why), Refusal("no_room", message, "cases"))
 
 
-def _never(bench: Bench, sku: Sku, step: Operation, days: Sequence[date]) -> Refusal | None:
+def _lacking(bench: Bench, sku: Sku, day: date) -> Iterator[Sku]:
+    """A sku, and the parts below it of which not enough for one piece is there by a day, so that they are made."""
+    yield sku
+    for step in bench.catalogue.steps(sku.item):
+        for part, each, _ in bench.tasks.parts(Task(sku, step)):
+            if bench.catalogue.items[part.item].kind is ItemKind.PART and bench.free_on(part, day) < each:
+                yield from _lacking(bench, part, day)
+
+
+def _never(bench: Bench, name: str, step: Operation, days: Sequence[date]) -> Refusal | None:
     """What a step lacks on every one of these days: its equipment, or its hands."""
-    if step.equipment and not any(bench.shop.count_of(step.equipment, day) for day in days):
+    if step.equipment and _is_gone(bench.shop, step.equipment, days):
         message = (
-            f"{sku}: {bench.catalogue.equipment[step.equipment].name} is out of use until further notice, "
+            f"{name}: {bench.catalogue.equipment[step.equipment].name} is out of use until further notice, "
             f"and {step.name.lower()} needs it. Say until when it is, or name another."
         )
         return Refusal("out_of_use", message, "cases")
     if step.hands and not any(bench.calendar.minutes(step.hands, day) != 0 for day in days):
         message = (
-            f"{sku}: the calendar has no minutes of '{step.hands}' in the next {bench.shop.horizon_days} days; "
+            f"{name}: the calendar has no minutes of '{step.hands}' in the next {bench.shop.horizon_days} days; "
             "give its days some before promising."
         )
         return Refusal("no_hours", message, "calendar")
     return None
+
+
+def _is_gone(shop: Shop, equipment: str, days: Sequence[date]) -> bool:
+    """Is none of an equipment there on any of these days, or none any more from some day on?"""
+    return not shop.count_of(equipment, date.max) or not any(shop.count_of(equipment, day) for day in days)
 
 
 def _parts_short(bench: Bench, task: Task, first_day: date, day: date) -> Reason | None:

@@ -9,7 +9,7 @@ from wholesale.core.catalogue import Sku
 from wholesale.core.production.calendar import CLOSED, Day, DayKind
 from wholesale.core.production.what_if import Situation, day_with_minutes, supply_moved, with_day, without
 from wholesale.core.production.work import Outage
-from wholesale.core.values import Refusal
+from wholesale.core.values import Refusal, short_day
 
 _A_DAY = {DayKind.MARKET: "a market day", DayKind.CLOSED: "closed", DayKind.WORK: "a working day"}
 
@@ -36,7 +36,7 @@ class Ill:
 
     def words(self, now: Situation) -> str:
         """``Bench: 180 minutes fewer on Fri 6 Mar``."""
-        return f"{self.hands.capitalize()}: {self.minutes} minutes fewer on {_day(self.day)}"
+        return f"{self.hands.capitalize()}: {self.minutes} minutes fewer on {short_day(self.day, now.today)}"
 
     def entry(self, now: Situation) -> Day:
         """The day as it then is."""
@@ -62,14 +62,15 @@ class Broken:
     def words(self, now: Situation) -> str:
         """``Pebble trays: 1 out of use from Fri 6 Mar until further notice``."""
         name = now.shop.catalogue.equipment[self.equipment].name
-        until = "until further notice" if self.last is None else f"to {_day(self.last)}"
-        return f"{name}: {self.count} out of use from {_day(self.first)} {until}"
+        until = "until further notice" if self.last is None else f"to {short_day(self.last, now.today)}"
+        return f"{name}: {self.count} out of use from {short_day(self.first, now.today)} {until}"
 
     def after(self, now: Situation) -> Situation:
         """The situation without them."""
         _refuse_past(self.first, now, "first")
         if self.last and self.last < self.first:
-            message = f"{_day(self.last)} is before {_day(self.first)}; give a last day that is no earlier."
+            last, first = (short_day(day, now.today) for day in (self.last, self.first))
+            message = f"{last} is before {first}; give a last day that is no earlier."
             raise Refusal("turned_round", message, "last")
         self._refuse_more_than_there_are(now)
         outage = Outage(equipment=self.equipment, count=self.count, first=self.first, last=self.last)
@@ -103,13 +104,13 @@ class DayOff:
 
     def words(self, now: Situation) -> str:
         """``Sat 14 Mar is a market day: Spring fair``."""
-        return f"{_day(self.day)} is {_A_DAY[self.kind]}{': ' if self.note else ''}{self.note}"
+        return f"{short_day(self.day, now.today)} is {_A_DAY[self.kind]}{': ' if self.note else ''}{self.note}"
 
     def entry(self, now: Situation) -> Day:
         """The day as it then is."""
         _refuse_past(self.day, now, "day")
         if now.shop.calendar.day(self.day).kind is self.kind:
-            message = f"{_day(self.day)} is {_A_DAY[self.kind]} already; nothing would change."
+            message = f"{short_day(self.day, now.today)} is {_A_DAY[self.kind]} already; nothing would change."
             raise Refusal("same_day", message, "day")
         if self.kind is DayKind.WORK:
             return replace(_like_a_work_day(now), note=self.note)
@@ -147,21 +148,17 @@ class Late:
 
     def words(self, now: Situation) -> str:
         """``Soy wax comes on Mon 16 Mar instead of Tue 10 Mar``."""
-        return f"{self.name} comes on {_day(self.will)} instead of {_day(self.was)}"
+        return f"{self.name} comes on {short_day(self.will, now.today)} instead of {short_day(self.was, now.today)}"
 
     def after(self, now: Situation) -> Situation:
         """The situation with the supply on its new day."""
         _refuse_past(self.will, now, "expected_on")
         if self.will == self.was:
-            message = f"It is expected on {_day(self.was)} already; give the new day."
+            message = f"It is expected on {short_day(self.was, now.today)} already; give the new day."
             raise Refusal("same_day", message, "expected_on")
         return replace(now, stock=supply_moved(now.stock, self.sku, self.counted_on, self.quantity, self.will))
 
 
 def _refuse_past(day: date, now: Situation, field: str) -> None:
     if day < now.today:
-        raise Refusal("past", f"{_day(day)} is past; choose today or a later day.", field)
-
-
-def _day(day: date) -> str:
-    return f"{day:%a} {day.day} {day:%b}"
+        raise Refusal("past", f"{short_day(day, now.today)} is past; choose today or a later day.", field)

@@ -2,6 +2,8 @@
 
 from datetime import date
 
+from wholesale.core.values import short_day
+
 #: The first recipe we are told of is the one that was always followed.
 ALWAYS = date(2000, 1, 1)
 
@@ -10,8 +12,7 @@ def since_words(valid_from: date, today: date) -> str:
     """From when a version holds: ``from the start``, ``from Mon 2 Mar``; with its year when it is another one."""
     if valid_from <= ALWAYS:
         return "from the start"
-    year = "" if valid_from.year == today.year else f" {valid_from.year}"
-    return f"from {valid_from:%a} {valid_from.day} {valid_from:%b}{year}"
+    return f"from {short_day(valid_from, today)}"
 
 
 def version_words(name: str, version: int, valid_from: date, today: date) -> str:

@@ -56,8 +56,7 @@ def day(when: date | datetime | str | None) -> str:
     """Write a date at the workshop: ``Thu 5 Mar``, with its year when it is another one."""
     if when is None or isinstance(when, str):
         return when or NOTHING
-    local = _local_date(when)
-    return format_date(local, "D j M" if local.year == clock.today().year else "D j M Y")
+    return values.short_day(_local_date(when), clock.today())
 
 
 @register.filter
