@@ -209,13 +209,13 @@ def test_a_delivery_that_is_not_awaited_cannot_be_late() -> None:
 
 
 def test_a_plan_without_room_loses_nothing_and_says_what_to_do() -> None:
-    """Both trays gone for good: 120 jars find no room in the horizon of 30 days."""
-    Setting.objects.create(name="plan_days", value="30")
+    """One of two trays gone: 120 jars find no room in ten days, nor any day that they would wait for."""
     jars()
+    Setting.objects.create(name="plan_days", value="10")
     before = rows()
 
-    with pytest.raises(Refusal, match=r"Pebble trays is out of use until.* Nothing was changed\. Make room first"):
-        broken(count=2)
+    with pytest.raises(Refusal, match=r"find no room in the next 10 days\. Nothing was changed\. Make room first"):
+        broken()
 
     assert rows() == before
 
