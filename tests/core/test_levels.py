@@ -106,7 +106,7 @@ def test_a_product_without_steps_leaves_from_stock_or_is_refused_by_name() -> No
 
     outcome = placed(mossgate.demand("SNUFF", 5, ""), shop=shop, stock=stock)
     assert (outcome.leaves(), outcome.plan.loads) == (MON, ())
-    with pytest.raises(Refusal, match="SNUFF leaves from stock only, and 1 more are asked for than are free"):
+    with pytest.raises(Refusal, match="Candle snuffer leaves from stock only, and 1 more are asked for than are free"):
         insert(shop, Plan(), [mossgate.demand("SNUFF", 6, "")], stock, MON)
     assert remainder(shop.catalogue, outcome.plan, mossgate.demand("SNUFF", 5, "")) == {}
 

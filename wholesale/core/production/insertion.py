@@ -5,7 +5,7 @@ from datetime import date
 from fractions import Fraction
 from itertools import chain
 
-from wholesale.core.catalogue import Sku
+from wholesale.core.catalogue import Sku, sku_name
 from wholesale.core.production import supply
 from wholesale.core.production.bench import Bench
 from wholesale.core.production.calendar import ONE_DAY
@@ -64,7 +64,7 @@ class Insertion(Making):
 
     def _not_made(self, missing: int) -> Refusal:
         message = (
-            f"{self.sku} leaves from stock only, and {missing} more are asked for than are free. "
+            f"{sku_name(self.shop.catalogue, self.sku)} leaves from stock only, and {missing} more are asked for than are free. "
             "Order fewer, or ask the workshop when more comes."
         )
         return Refusal("not_made", message, "cases", missing=missing)
