@@ -149,6 +149,20 @@ def test_a_delivery_that_is_late_moves_what_waits_for_it() -> None:
     assert PlanChange.objects.get().because == "Whipping wax comes on Tue 10 Mar instead of Fri 6 Mar"
 
 
+def test_a_second_tap_reports_nothing_twice() -> None:
+    """60 of 360 minutes are taken off once: 300 are left; 240 once another page says the same."""
+
+    def tap(token: str) -> int:
+        return bad_nights.helper_ill(by=builders.helper(), hands="bench", day=FRI_6, minutes=60, token=token)
+
+    report = tap("one")
+
+    assert tap("one") == report == PlanChange.objects.get().pk
+    assert CalendarDay.objects.get().minutes == {"bench": 300}
+    assert tap("another") != report
+    assert CalendarDay.objects.get().minutes == {"bench": 240}
+
+
 def test_the_preview_says_what_the_action_then_does() -> None:
     order = jars()
     shown = nights.preview(Broken(equipment="TRAY-P", count=1, first=THU_5))
@@ -338,6 +352,17 @@ def test_overtime_is_written_into_the_days_it_was_shown_for() -> None:
     bad_nights.take_back(by=builders.maker(), change=report)
     assert CalendarDay.objects.get().minutes == {"bench": 8}
     assert sound()
+
+
+def test_a_way_out_is_taken_once_however_often_it_is_tapped() -> None:
+    jars()
+    broken()
+    found, version = way("more")
+
+    taps = [bad_nights.take_rescue(by=builders.maker(), code=found.rescue.code, version=version) for _ in range(2)]
+
+    assert taps[0] == taps[1]
+    assert Equipment.objects.get(code="TRAY-P").count == 3
 
 
 def test_a_second_parcel_is_noted_on_the_order_and_moves_nothing() -> None:

@@ -76,6 +76,20 @@ def test_a_helper_sees_what_would_happen_and_then_records_it(bench: Client) -> N
     assert CalendarDay.objects.get().minutes == {"bench": 0}
 
 
+def test_a_double_tap_records_once_and_both_lead_to_the_report(bench: Client) -> None:
+    """60 minutes fewer once: 300 of Friday's 360 are left. Another preview is another report: 240."""
+    typed = ILL | {"minutes": "60"}
+    preview = hidden(report(bench, "ill", typed)) | {"do": "1"}
+
+    taps = [bench.post("/bench/bad-night/ill/", preview) for _ in range(2)]
+
+    row = PlanChange.objects.get()
+    assert [tap.headers["Location"] for tap in taps] == [f"/bench/bad-night/reports/{row.pk}/"] * 2
+    assert CalendarDay.objects.get().minutes == {"bench": 300}
+    report(bench, "ill", hidden(report(bench, "ill", typed)), do=True)
+    assert CalendarDay.objects.get().minutes == {"bench": 240}
+
+
 def test_the_first_page_has_five_plain_choices(bench: Client) -> None:
     shown = text(bench.get("/bench/bad-night/"))
 

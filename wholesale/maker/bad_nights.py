@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Any, NamedTuple
+from uuid import uuid4
 
 from django import forms
 from django.contrib import messages
@@ -103,7 +104,7 @@ def bad_night(request: HttpRequest) -> HttpResponse:
 @require_POST
 @bench_only
 def report(request: HttpRequest, kind: str) -> HttpResponse:
-    """First what would happen; sent again with ``do``, it has happened."""
+    """First what would happen; sent again with ``do``, it has happened. Each preview's token reports once."""
     if kind not in CHOICES:
         raise Http404
     choice, form = CHOICES[kind], _forms(request.POST, kind)[kind]
@@ -112,11 +113,13 @@ def report(request: HttpRequest, kind: str) -> HttpResponse:
     typed = _typed(form)
     try:
         if "do" in request.POST:
-            return _done(request, choice.action(by=signed_in(request), **typed))
+            token = request.POST.get("token", "")
+            return _done(request, choice.action(by=signed_in(request), token=token, **typed))
         preview = bad_nights.preview(choice.trouble(typed))
     except Refusal as refusal:
         return _page(request, kind, refused(form, refusal))
-    return render(request, "maker/bad_night_preview.html", {"choice": choice, "form": form, "preview": preview})
+    known = {"choice": choice, "form": form, "preview": preview, "token": uuid4().hex}
+    return render(request, "maker/bad_night_preview.html", known)
 
 
 @require_GET
