@@ -76,6 +76,25 @@ def test_a_helper_sees_what_would_happen_and_then_records_it(bench: Client) -> N
     assert CalendarDay.objects.get().minutes == {"bench": 0}
 
 
+def test_a_preview_counts_what_it_makes_late_and_names_apart_what_is_late_already(bench: Client) -> None:
+    """Friday's pipers are missed: cups go to Mon 9 and are late. Then the afternoon of Thu 12 is, and moves nobody."""
+    order = placed(("SUC", 2, "RG"))
+    report(bench, "ill", ILL, do=True)
+
+    later = report(bench, "ill", ILL | {"day": "2026-03-12", "minutes": "60"})
+    shown = text(later)
+
+    assert "in danger" not in shown
+    assert "1 already late, and no later for this: ways out ." in shown
+    assert 'href="/bench/bad-night/ways-out/"' in later.content.decode()
+    # Mon 9 has no hands either: later than it is late already.
+    shown = text(report(bench, "ill", ILL | {"day": "2026-03-09"}))
+    assert "1 promise would be in danger" in shown
+    assert "The ways out are shown once it is recorded." in shown
+    assert "already late" not in shown
+    assert re.search(rf"{order.number} Tallowmere Stores Mon 16 Mar Thu 19 Mar Fri 20 Mar 1 day later", shown)
+
+
 def test_a_double_tap_records_once_and_both_lead_to_the_report(bench: Client) -> None:
     """60 minutes fewer once: 300 of Friday's 360 are left. Another preview is another report: 240."""
     typed = ILL | {"minutes": "60"}
@@ -255,7 +274,7 @@ def test_one_more_tray_is_answered_in_days_for_a_typical_order_and_for_each_open
 
     assert "One more: Pebble trays." in shown
     assert re.search(rf"{order.number} Tallowmere Stores .* days sooner", shown)
-    assert "planned anew" not in shown
+    assert "Planned anew, without it Planned anew, with it" in shown
     assert "so that this alone makes the difference" in shown
 
 

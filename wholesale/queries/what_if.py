@@ -56,9 +56,14 @@ class AnswerShown:
         return len(self.rows) - len(self.moved)
 
     @property
-    def late(self) -> tuple[ShiftRow, ...]:
-        """Orders that leave after their promise, or have no day any more."""
-        return tuple(row for row in self.rows if row.shift.late or row.shift.unplanned)
+    def endangered(self) -> int:
+        """How many orders the change makes late, or later than they are; or takes the day of."""
+        return sum(row.shift.endangered for row in self.rows)
+
+    @property
+    def late_already(self) -> int:
+        """How many orders leave after their promise all the same, no later for the change."""
+        return sum(row.shift.late > 0 and not row.shift.endangered for row in self.rows)
 
 
 def situation() -> Situation:

@@ -71,6 +71,11 @@ class Shift(NamedTuple):
         """Has it no day any more?"""
         return self.before is not None and self.after is None
 
+    @property
+    def endangered(self) -> bool:
+        """Does the change make it late, or later than it is without it?"""
+        return self.unplanned or (self.late > 0 and self.days > 0)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
@@ -84,11 +89,6 @@ class Answer:
     def moved(self) -> tuple[Shift, ...]:
         """Orders that would leave on another day."""
         return tuple(shift for shift in self.shifts if shift.moved)
-
-    @property
-    def late(self) -> tuple[Shift, ...]:
-        """Orders that would leave after their promise, or have no day any more."""
-        return tuple(shift for shift in self.shifts if shift.late or shift.unplanned)
 
     def of(self, order: int) -> Shift:
         """What happens to one order."""
