@@ -249,6 +249,19 @@ def test_a_report_is_taken_back_from_its_page(bench: Client) -> None:
     assert "taken back already" in text(bench.post(back, follow=True))
 
 
+def test_a_report_that_a_later_one_stands_on_links_to_it(bench: Client) -> None:
+    typed = ILL | {"minutes": "60"}
+    report(bench, "ill", typed, do=True)
+    report(bench, "ill", typed, do=True)
+    second, first = PlanChange.objects.values_list("pk", flat=True)
+
+    page = bench.post(f"/bench/bad-night/reports/{first}/take-back/", follow=True)
+
+    assert "again by “Bench: 60 minutes fewer on Fri 6 Mar”; take that back first." in text(page)
+    assert f'<a href="/bench/bad-night/reports/{second}/">Open that report</a>' in page.content.decode()
+    assert CalendarDay.objects.get().minutes == {"bench": 240}
+
+
 def test_the_queue_and_the_day_sheet_lead_here(bench: Client) -> None:
     for page in ("/bench/queue/", "/bench/day/"):
         assert 'href="/bench/bad-night/"' in bench.get(page).content.decode()

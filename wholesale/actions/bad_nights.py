@@ -205,7 +205,8 @@ def _stored(row: CalendarDay) -> dict[str, Any]:
 def take_back(*, by: User, change: int) -> int:
     """Put back what a report changed, and plan the orders in danger anew where that helps.
 
-    A ``Refusal`` when it was taken back before, or when what it changed was changed again since.
+    A ``Refusal`` when it was taken back before, or when what it changed was changed again since;
+    ``report`` in its facts is the later report that did, where one did.
     """
     _bench(by)
     with transaction.atomic():
@@ -214,6 +215,7 @@ def take_back(*, by: User, change: int) -> int:
         if row is None:
             raise NotFound("change", "There is no such report.")
         _refuse_taken_back(row)
+        _refuse_changed_again(row)
         now = situation()
         _put_back(row.moves["undo"])
         report = _Report(by=by, words=f"Taken back: {row.because}", takes_back=row.pk)
@@ -240,9 +242,29 @@ def _refuse_taken_back(row: PlanChange) -> None:
         raise Refusal("taken_back", "This is taken back already.")
 
 
+def _refuse_changed_again(row: PlanChange) -> None:
+    """Name the last report that changed the same and stands: what came last goes back first."""
+    later = PlanChange.objects.filter(kind=bad_nights.KIND, pk__gt=row.pk, moves__has_key="undo")
+    mine = _about(row.moves["undo"])
+    for one in later.exclude(pk__in=bad_nights.taken_back()).order_by("-pk"):
+        if mine & _about(one.moves["undo"]):
+            message = f"What this changed was changed again by “{one.because}”; take that back first."
+            raise Conflict("changed_since", message, report=one.pk)
+
+
+def _about(undo: Undo) -> set[tuple[str, Any]]:
+    """The rows that a report changed: kind, and which one."""
+    return {(one["what"], one[_ABOUT[one["what"]]]) for one in _parts(undo)}
+
+
 def _put_back(undo: Undo) -> None:
-    for one in undo.get("days", [undo]):
+    for one in _parts(undo):
         _PUT_BACK[one["what"]](one)
+
+
+def _parts(undo: Undo) -> list[Undo]:
+    """Overtime may change several days."""
+    return list(undo.get("days", [undo]))
 
 
 def _day_back(undo: Undo) -> None:
@@ -284,6 +306,8 @@ def _equipment_back(undo: Undo) -> None:
     EquipmentOut.objects.filter(pk=undo["outage"]).delete()
 
 
+#: What names the row that a part of an undo is about.
+_ABOUT = {"day": "day", "outage": "row", "delivery": "row", "equipment": "code"}
 _PUT_BACK: dict[str, Callable[[Undo], None]] = {
     "day": _day_back, "outage": _outage_back, "delivery": _delivery_back, "equipment": _equipment_back
 }  # fmt: skip

@@ -141,7 +141,7 @@ def _what(row: Load) -> str:
 def recent() -> tuple[ChangeRow, ...]:
     """What was reported last, the newest first: 2 queries."""
     rows = list(PlanChange.objects.filter(kind=KIND).select_related("by").order_by("-pk")[:_RECENT])
-    gone = _taken_back()
+    gone = taken_back()
     return tuple(_change(row, gone) for row in rows)
 
 
@@ -155,7 +155,7 @@ def change(pk: int) -> ChangePage:
         for one in row.moves.get("orders", ())
     ]
     loads = tuple((move.whom, move.words) for move in Difference.from_json(row.moves).moves[:_MOST_MOVES])
-    return ChangePage(row=_change(row, _taken_back()), moved=shift_rows(moved), loads=loads)
+    return ChangePage(row=_change(row, taken_back()), moved=shift_rows(moved), loads=loads)
 
 
 _DAYS = ("promised", "before", "after")
@@ -172,7 +172,7 @@ def moves_of(shifts: Iterable[Shift]) -> dict[str, Any]:
     }
 
 
-def _taken_back() -> set[int]:
+def taken_back() -> set[int]:
     """Reports that were taken back: 1 query."""
     rows = PlanChange.objects.filter(kind=KIND, moves__has_key="takes_back").values_list("moves", flat=True)
     return {moves["takes_back"] for moves in rows}
