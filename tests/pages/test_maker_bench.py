@@ -160,7 +160,7 @@ def test_a_reject_becomes_new_need_and_the_order_is_at_risk(bench: Client, order
     assert LoadPortion.objects.get(good=11).reject_reason == "wick off centre"
     assert "Pour base 1 · Pipe moss 12 · Finish 12" in queue
     assert "At risk" in queue
-    assert "The plan has it leave Thu 19 Mar, 3 days after the promise." in queue
+    assert "The plan has it leave Thu 19 Mar, 3 calendar days after the promise." in queue
     history = words(bench.get(f"/bench/orders/{order.number}/"))
     assert "Promised to leave Mon 16 Mar Planned to leave Thu 19 Mar Arrives Mon 23 Mar" in history
     assert "B-1001: 1 of 12 rejected: wick off centre." in history
