@@ -156,6 +156,7 @@ def test_equipment_out_of_use_moves_what_needs_it() -> None:
     [
         ("bench", FRI_6, -361, "Bench has 360 minutes on Fri 6 Mar; take off 360 at the most."),
         ("bench", date(2026, 3, 7), -60, "Sat 7 Mar is no working day, so nobody is missed at the bench."),
+        ("bench", date(2026, 3, 7), 60, "Sat 7 Mar is no working day; make it one first, or choose another."),
         ("packers", FRI_6, -60, "The minutes of packers are not counted on Fri 6 Mar"),
     ],
 )

@@ -356,8 +356,12 @@ def test_dearer_oil_moves_no_day_and_costs_what_the_recipes_say(bench: Client) -
             "Say how many cases, or leave the product empty.",
         ),
         ({"ask": "order", "product": "SUC/RG", "cases": "1", "cases_3": "2"}, "Choose the product, or leave"),
-        ({"ask": "longer", "hands": "bench", "day": "2026-03-07", "minutes": "60"}, "Sat 7 Mar is no working day"),
+        (
+            {"ask": "longer", "hands": "bench", "day": "2026-03-07", "minutes": "60"},
+            "make it one first, or choose another",
+        ),
         ({"ask": "longer", "hands": "bench", "day": "2026-03-04", "minutes": "60"}, "This day is past"),
+        ({"ask": "order", "product": "SUC/RG", "cases": "1", "by": "2026-03-04"}, "This day is past"),
         ({"ask": "day", "day": "2026-03-07", "kind": "market"}, "Sat 7 Mar is a market day already"),
         ({"ask": "dearer", "material": "SOY", "percent": "much"}, "Give a number in figures"),
     ],

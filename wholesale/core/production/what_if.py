@@ -222,7 +222,8 @@ def day_with_minutes(shop: Shop, hands: str, day: date, change: int) -> Day:
     """A day's entry with more or fewer minutes; a ``Refusal`` when they aren't counted or fewer than none are left."""
     entry, there = shop.calendar.day(day), shop.calendar.minutes(hands, day)
     if not shop.calendar.is_work(day):
-        raise Refusal("no_work_day", f"{_day(day)} is no working day, so nobody is missed at the bench.", "day")
+        so = "; make it one first, or choose another" if change > 0 else ", so nobody is missed at the bench"
+        raise Refusal("no_work_day", f"{_day(day)} is no working day{so}.", "day")
     if there is None:
         message = f"The minutes of {hands} are not counted on {_day(day)}; give them some in the workbook's week first."
         raise Refusal("not_counted", message, "hands")
