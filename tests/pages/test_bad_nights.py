@@ -85,7 +85,7 @@ def test_a_preview_counts_what_it_makes_late_and_names_apart_what_is_late_alread
     shown = text(later)
 
     assert "in danger" not in shown
-    assert "1 already late, and no later for this: ways out ." in shown
+    assert "1 order is already late, and no later for this: ways out ." in shown
     assert 'href="/bench/bad-night/ways-out/"' in later.content.decode()
     # Mon 9 has no hands either: later than it is late already.
     shown = text(report(bench, "ill", ILL | {"day": "2026-03-09"}))
