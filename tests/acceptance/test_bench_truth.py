@@ -250,9 +250,11 @@ def test_s2_with_the_sample_kept_the_later_order_is_short_and_planned_anew(bench
     assert "W-1002 Succulent cup, Rain garden Pour base Mon 16 Mar 12 11 cracked" in printed
     assert first.startswith(" Corner Mon 16 Mar Mon 16 Mar leaves on the day 2 Pipe moss 12 · Finish 12")
     assert "At risk" not in first
-    assert second.startswith(" Lantern Mon 16 Mar Thu 19 Mar 3 days late 2 Pour base 1 · Pipe moss 12 · Finish 12")
+    assert second.startswith(
+        " Lantern Mon 16 Mar Thu 19 Mar 3 working days late 2 Pour base 1 · Pipe moss 12 · Finish 12"
+    )
     assert "At risk" in second
-    assert "The plan has it leave Thu 19 Mar, 3 days after the promise." in second
+    assert "The plan has it leave Thu 19 Mar, 3 calendar days after the promise." in second
     assert "For 1 for W-1002" in friday.partition("Pour base")[2]
 
 

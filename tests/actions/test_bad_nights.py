@@ -149,6 +149,20 @@ def test_a_delivery_that_is_late_moves_what_waits_for_it() -> None:
     assert PlanChange.objects.get().because == "Whipping wax comes on Tue 10 Mar instead of Fri 6 Mar"
 
 
+def test_a_second_tap_reports_nothing_twice() -> None:
+    """60 of 360 minutes are taken off once: 300 are left; 240 once another page says the same."""
+
+    def tap(token: str) -> int:
+        return bad_nights.helper_ill(by=builders.helper(), hands="bench", day=FRI_6, minutes=60, token=token)
+
+    report = tap("one")
+
+    assert tap("one") == report == PlanChange.objects.get().pk
+    assert CalendarDay.objects.get().minutes == {"bench": 300}
+    assert tap("another") != report
+    assert CalendarDay.objects.get().minutes == {"bench": 240}
+
+
 def test_the_preview_says_what_the_action_then_does() -> None:
     order = jars()
     shown = nights.preview(Broken(equipment="TRAY-P", count=1, first=THU_5))
@@ -295,14 +309,28 @@ def test_a_day_gets_back_what_stood_there_before() -> None:
     assert list(CalendarDay.objects.values("day", "kind", "opens", "closes", "minutes", "note")) == before
 
 
-def test_a_day_that_was_changed_again_since_is_left_alone() -> None:
+def test_a_day_that_was_changed_in_the_workbook_since_is_left_alone() -> None:
     report = ill(minutes=100)
-    ill(minutes=50)
+    CalendarDay.objects.update(minutes={"bench": 210})
 
-    with pytest.raises(Conflict, match="6 March 2026 was changed again since"):
+    with pytest.raises(Conflict, match="6 March 2026 was changed again since; put it right in the workbook"):
         bad_nights.take_back(by=builders.helper(), change=report)
 
     assert CalendarDay.objects.get().minutes == {"bench": 210}
+
+
+def test_of_two_reports_of_one_day_the_last_goes_back_first() -> None:
+    """360 − 100 − 50 = 210 minutes; Monday's report, the latest of all, is of another day."""
+    first, second, _ = ill(minutes=100), ill(minutes=50), ill(minutes=10, day=MON_9)
+
+    with pytest.raises(Conflict, match="again by “Bench: 50 minutes fewer on Fri 6 Mar”; take that back first") as told:
+        bad_nights.take_back(by=builders.helper(), change=first)
+
+    assert told.value.facts == {"report": second}
+    assert CalendarDay.objects.get(day=FRI_6).minutes == {"bench": 210}
+    for report in (second, first):
+        bad_nights.take_back(by=builders.helper(), change=report)
+    assert not CalendarDay.objects.filter(day=FRI_6).exists()
 
 
 def test_a_tray_that_is_back_is_used_from_today_on_and_its_time_away_stays_known() -> None:
@@ -364,7 +392,7 @@ def test_one_more_tray_is_taken_and_taken_back() -> None:
 def test_overtime_is_written_into_the_days_it_was_shown_for() -> None:
     """Friday has 8 minutes left of the 30 that 12 cups take to pipe: 22 more, 22 ÷ 60 × 24 × 1.5 = 13.20."""
     order = placed(("SUC", 2, "RG"))
-    ill(minutes=352)
+    missed = ill(minutes=352)
 
     found, _ = way("overtime")
     assert [(more.day, more.minutes) for more in found.rescue.overtime] == [(FRI_6, 22)]
@@ -375,9 +403,37 @@ def test_overtime_is_written_into_the_days_it_was_shown_for() -> None:
     assert CalendarDay.objects.get().minutes == {"bench": 30}
     assert order.planned_leaves == order.promised_leaves
     assert sound()
+    with pytest.raises(Conflict, match="again by “Stay longer: 22 min on Fri 6 Mar”; take that back first"):
+        bad_nights.take_back(by=builders.maker(), change=missed)
     bad_nights.take_back(by=builders.maker(), change=report)
     assert CalendarDay.objects.get().minutes == {"bench": 8}
     assert sound()
+
+
+def test_of_two_trays_bought_the_last_goes_back_first() -> None:
+    first, second = (_one_more_tray() for _ in range(2))
+
+    with pytest.raises(Conflict, match="take that back first") as told:
+        bad_nights.take_back(by=builders.maker(), change=first)
+
+    assert told.value.facts == {"report": second}
+
+
+def _one_more_tray() -> int:
+    jars()
+    broken()
+    return take("more")
+
+
+def test_a_way_out_is_taken_once_however_often_it_is_tapped() -> None:
+    jars()
+    broken()
+    found, version = way("more")
+
+    taps = [bad_nights.take_rescue(by=builders.maker(), code=found.rescue.code, version=version) for _ in range(2)]
+
+    assert taps[0] == taps[1]
+    assert Equipment.objects.get(code="TRAY-P").count == 3
 
 
 def test_a_second_parcel_is_noted_on_the_order_and_moves_nothing() -> None:

@@ -13,7 +13,7 @@ from wholesale.core.catalogue import Sku
 from wholesale.core.production import what_if
 from wholesale.core.production.calendar import CLOSED, Day, DayKind
 from wholesale.core.production.plan import insert
-from wholesale.core.production.what_if import ASKED, Situation
+from wholesale.core.production.what_if import ASKED, Shift, Situation
 from wholesale.core.production.work import Demand, Outage, Plan, Shop
 from wholesale.core.stock import OnHand
 from wholesale.core.values import Refusal
@@ -94,6 +94,25 @@ def test_a_monday_off_moves_what_stood_there_and_nothing_else() -> None:
     assert answer.breaches == ()
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "endangered"),
+    [
+        (FRI_6, MON_16, True),  # in time before, late now
+        (FRI_20, date(2026, 3, 23), True),  # 11 days late before, 14 now
+        (FRI_20, FRI_20, False),  # as late as before
+        (FRI_20, MON_16, False),  # 4 days less late
+        (MON_2, MON_9, False),  # later, and still on the promised day
+        (FRI_6, None, True),  # has no day any more
+        (None, FRI_20, False),  # had none at all before
+    ],
+)
+def test_a_promise_gets_into_danger_only_where_the_change_makes_it_late_or_later(
+    before: date | None, after: date | None, *, endangered: bool
+) -> None:
+    """It is promised for Mon 9 March."""
+    assert Shift(1, MON_9, before, after).endangered is endangered
+
+
 def test_a_market_on_a_day_that_is_no_working_day_moves_nobody() -> None:
     now = situation(mossgate.demand("SUC", 12, key="A", rank=1))
     market = what_if.with_day(now.shop, date(2026, 3, 7), Day(kind=DayKind.MARKET))
@@ -137,6 +156,7 @@ def test_equipment_out_of_use_moves_what_needs_it() -> None:
     [
         ("bench", FRI_6, -361, "Bench has 360 minutes on Fri 6 Mar; take off 360 at the most."),
         ("bench", date(2026, 3, 7), -60, "Sat 7 Mar is no working day, so nobody is missed at the bench."),
+        ("bench", date(2026, 3, 7), 60, "Sat 7 Mar is no working day; make it one first, or choose another."),
         ("packers", FRI_6, -60, "The minutes of packers are not counted on Fri 6 Mar"),
     ],
 )

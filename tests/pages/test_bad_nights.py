@@ -84,6 +84,39 @@ def test_a_begun_melt_is_named_with_its_scent(bench: Client) -> None:
     assert "Base melt, Rain garden, in Pot A" in text(bench.get("/bench/bad-night/"))
 
 
+def test_a_preview_counts_what_it_makes_late_and_names_apart_what_is_late_already(bench: Client) -> None:
+    """Friday's pipers are missed: cups go to Mon 9 and are late. Then the afternoon of Thu 12 is, and moves nobody."""
+    order = placed(("SUC", 2, "RG"))
+    report(bench, "ill", ILL, do=True)
+
+    later = report(bench, "ill", ILL | {"day": "2026-03-12", "minutes": "60"})
+    shown = text(later)
+
+    assert "in danger" not in shown
+    assert "1 order is already late, and no later for this: ways out ." in shown
+    assert 'href="/bench/bad-night/ways-out/"' in later.content.decode()
+    # Mon 9 has no hands either: later than it is late already.
+    shown = text(report(bench, "ill", ILL | {"day": "2026-03-09"}))
+    assert "1 promise would be in danger" in shown
+    assert "The ways out are shown once it is recorded." in shown
+    assert "already late" not in shown
+    assert re.search(rf"{order.number} Tallowmere Stores Mon 16 Mar Thu 19 Mar Fri 20 Mar 1 day later", shown)
+
+
+def test_a_double_tap_records_once_and_both_lead_to_the_report(bench: Client) -> None:
+    """60 minutes fewer once: 300 of Friday's 360 are left. Another preview is another report: 240."""
+    typed = ILL | {"minutes": "60"}
+    preview = hidden(report(bench, "ill", typed)) | {"do": "1"}
+
+    taps = [bench.post("/bench/bad-night/ill/", preview) for _ in range(2)]
+
+    row = PlanChange.objects.get()
+    assert [tap.headers["Location"] for tap in taps] == [f"/bench/bad-night/reports/{row.pk}/"] * 2
+    assert CalendarDay.objects.get().minutes == {"bench": 300}
+    report(bench, "ill", hidden(report(bench, "ill", typed)), do=True)
+    assert CalendarDay.objects.get().minutes == {"bench": 240}
+
+
 def test_the_first_page_has_five_plain_choices(bench: Client) -> None:
     shown = text(bench.get("/bench/bad-night/"))
 
@@ -224,6 +257,19 @@ def test_a_report_is_taken_back_from_its_page(bench: Client) -> None:
     assert "taken back already" in text(bench.post(back, follow=True))
 
 
+def test_a_report_that_a_later_one_stands_on_links_to_it(bench: Client) -> None:
+    typed = ILL | {"minutes": "60"}
+    report(bench, "ill", typed, do=True)
+    report(bench, "ill", typed, do=True)
+    second, first = PlanChange.objects.values_list("pk", flat=True)
+
+    page = bench.post(f"/bench/bad-night/reports/{first}/take-back/", follow=True)
+
+    assert "again by “Bench: 60 minutes fewer on Fri 6 Mar”; take that back first." in text(page)
+    assert f'<a href="/bench/bad-night/reports/{second}/">Open that report</a>' in page.content.decode()
+    assert CalendarDay.objects.get().minutes == {"bench": 240}
+
+
 def test_the_queue_and_the_day_sheet_lead_here(bench: Client) -> None:
     for page in ("/bench/queue/", "/bench/day/"):
         assert 'href="/bench/bad-night/"' in bench.get(page).content.decode()
@@ -249,7 +295,7 @@ def test_one_more_tray_is_answered_in_days_for_a_typical_order_and_for_each_open
 
     assert "One more: Pebble trays." in shown
     assert re.search(rf"{order.number} Tallowmere Stores .* days sooner", shown)
-    assert "planned anew" not in shown
+    assert "Planned anew, without it Planned anew, with it" in shown
     assert "so that this alone makes the difference" in shown
 
 
@@ -318,8 +364,12 @@ def test_dearer_oil_moves_no_day_and_costs_what_the_recipes_say(bench: Client) -
             "Say how many cases, or leave the product empty.",
         ),
         ({"ask": "order", "product": "SUC/RG", "cases": "1", "cases_3": "2"}, "Choose the product, or leave"),
-        ({"ask": "longer", "hands": "bench", "day": "2026-03-07", "minutes": "60"}, "Sat 7 Mar is no working day"),
+        (
+            {"ask": "longer", "hands": "bench", "day": "2026-03-07", "minutes": "60"},
+            "make it one first, or choose another",
+        ),
         ({"ask": "longer", "hands": "bench", "day": "2026-03-04", "minutes": "60"}, "This day is past"),
+        ({"ask": "order", "product": "SUC/RG", "cases": "1", "by": "2026-03-04"}, "This day is past"),
         ({"ask": "day", "day": "2026-03-07", "kind": "market"}, "Sat 7 Mar is a market day already"),
         ({"ask": "dearer", "material": "SOY", "percent": "much"}, "Give a number in figures"),
     ],

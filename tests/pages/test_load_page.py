@@ -229,11 +229,35 @@ def test_a_failed_melt_is_given_up_with_its_reason(bench: Client, pour: Load) ->
     # A loss is told in the colour and shape of what wants a look, not of success.
     assert [message.level_tag for message in answer.context["messages"]] == ["look"]
     assert "Scrapped. What it was to make is planned anew" in page
+    assert '<a href="/bench/queue/">The queue shows which order is short</a>' in answer.content.decode()
     assert "Scrapped: burnt." in page
+    # Nobody heats a lost melt; what was weighed of it stays.
+    assert "heat to" not in page.lower()
+    assert "Soy wax SOY-2291 3,579.61 g 3,579.61 g" in page
     assert "State Scrapped" in page
     anew = Load.objects.get(portions__operation="pour", done_at__isnull=True, portions__order_scent__isnull=False,
                             portions__order_scent__line__order__number="W-1001")  # fmt: skip
     assert anew.pk != pour.pk
+
+
+def test_a_melt_that_failed_leads_to_the_open_form_that_scraps_it(bench: Client, pour: Load) -> None:
+    weigh(bench, pour)
+    link = f"/bench/loads/{pour.pk}/?failed=1#wrong"
+    assert f'href="{link}"' in bench.get("/bench/bad-night/").content.decode()
+
+    led, not_led = (bench.get(address).content.decode() for address in (link, f"/bench/loads/{pour.pk}/"))
+
+    form = re.compile(r'id="wrong">.*<details class="more"( open)?>\s*<summary>The batch has failed', re.DOTALL)
+    assert [found[1] for page in (led, not_led) if (found := form.search(page))] == [" open", None]
+
+
+def test_a_batch_scrapped_without_its_weights_says_in_its_history_what_went_into_it(bench: Client, pour: Load) -> None:
+    bench.post(f"/bench/loads/{pour.pk}/done/", {})
+
+    page = words(bench.post(f"/bench/loads/{pour.pk}/scrap/", {"because": "dropped"}, follow=True))
+
+    assert "Not weighed, taken as planned: Soy wax 3,579.61 g from SOY-2291" in page
+    assert "heat to" not in page.lower()
 
 
 def test_only_the_maker_takes_a_done_back(bench: Client, pour: Load) -> None:

@@ -152,7 +152,7 @@ def test_marking_done_gives_a_batch_number(bench: Client, order: Order) -> None:
 def test_a_reject_becomes_new_need_and_the_order_is_at_risk(bench: Client, order: Order) -> None:
     """11 of 12 good on Thu at 15:10, after the cut-off: the twelfth is poured Fri 6, topped Mon 9 and sellable Thu 19.
 
-    Promised Mon 16; Thu 19 is 3 days after.
+    Promised Mon 16; Thu 19 is 3 days after. Two carrier days later, Fri 20 and Mon 23, it arrives.
     """
     with clock.at("2026-03-05T15:10"):
         finish(bench, load_of("pour"), good=11, reason="wick off centre")
@@ -160,8 +160,9 @@ def test_a_reject_becomes_new_need_and_the_order_is_at_risk(bench: Client, order
     assert LoadPortion.objects.get(good=11).reject_reason == "wick off centre"
     assert "Pour base 1 · Pipe moss 12 · Finish 12" in queue
     assert "At risk" in queue
-    assert "The plan has it leave Thu 19 Mar, 3 days after the promise." in queue
+    assert "The plan has it leave Thu 19 Mar, 3 calendar days after the promise." in queue
     history = words(bench.get(f"/bench/orders/{order.number}/"))
+    assert "Promised to leave Mon 16 Mar Planned to leave Thu 19 Mar Arrives Mon 23 Mar" in history
     assert "B-1001: 1 of 12 rejected: wick off centre." in history
     assert "workshop only" in history
 

@@ -162,7 +162,7 @@ def test_s2_the_maker_is_shown_first_and_tells_the_shop(client: Client, old_shop
         production.mark_done(by=builders.helper(), load=pot.pk, good={**good, last.pk: 11})
         client.force_login(builders.maker())
         shown = client.get("/bench/orders/W-1002/")
-        assert "The plan has it leave Thu 19 Mar, 3 days after the promise." in text(shown)
+        assert "The plan has it leave Thu 19 Mar, 3 calendar days after the promise." in text(shown)
         assert 'name="leaves" value="2026-03-19"' in shown.content.decode()
 
         early = client.post("/bench/orders/W-1002/promise/", {"leaves": "2026-03-18", "because": "It cracked."})

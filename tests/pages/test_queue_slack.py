@@ -22,16 +22,16 @@ NEXT_MON = date(2026, 3, 23)
     [
         (MON, MON, MON, 0, "leaves on the day"),
         # Tuesday, Wednesday, Thursday.
-        (MON, THU, MON, 3, "3 days in hand"),
+        (MON, THU, MON, 3, "3 working days in hand"),
         # The weekend between Friday and Monday counts for nothing.
-        (FRI, NEXT_MON, MON, 1, "1 day in hand"),
-        (NEXT_MON, FRI, MON, -1, "1 day late"),
-        (NEXT_MON, THU, MON, -2, "2 days late"),
+        (FRI, NEXT_MON, MON, 1, "1 working day in hand"),
+        (NEXT_MON, FRI, MON, -1, "1 working day late"),
+        (NEXT_MON, THU, MON, -2, "2 working days late"),
         # Planned for Monday, but it is Thursday: only Friday is left.
-        (MON, FRI, THU, 1, "1 day in hand"),
-        (MON, MON, THU, -3, "3 days late"),
+        (MON, FRI, THU, 1, "1 working day in hand"),
+        (MON, MON, THU, -3, "3 working days late"),
         # Saturday is no work day any more: late all the same.
-        (SAT, FRI, MON, -1, "1 day late"),
+        (SAT, FRI, MON, -1, "1 working day late"),
     ],
 )
 def test_slack_is_counted_in_work_days(planned: date, promised: date, today: date, days: int, words: str) -> None:
@@ -75,11 +75,11 @@ def test_the_queue_shows_each_promises_slack_and_stays_sorted_by_promise(client:
 
     assert shown().count("leaves on the day") == 2
     first.update(planned_leaves=THU)
-    assert "3 days late" in shown()
+    assert "3 working days late" in shown()
     first.update(planned_leaves=date(2026, 3, 12))
-    assert "2 days in hand" in shown()
+    assert "2 working days in hand" in shown()
     CalendarDay.objects.create(day=date(2026, 3, 13), kind="closed", note="Holiday")
-    assert "1 day in hand" in shown()
+    assert "1 working day in hand" in shown()
     with clock.at("2026-03-17T08:00"):
         assert queue().rows[0].slack == Slack(-1)
     assert [row.number for row in queue().rows] == ["W-1001", "W-1002"]

@@ -1,7 +1,8 @@
 """Bad nights: something goes wrong, the plan is mended at once, and a way out is taken or taken back.
 
 Each report changes its rows, mends the plan and writes what moved, all or nothing: a plan
-that has no room leaves everything as it was.
+that has no room leaves everything as it was. A report keeps the token of the page it came
+from, so that a second tap finds the first one's row and reports nothing twice.
 """
 
 from collections.abc import Callable
@@ -52,19 +53,27 @@ class _Report:
     words: str
     undo: Undo | None = None
     takes_back: int | None = None
+    token: str = ""
 
 
 # ── what went wrong ──────────────────────────────────────────────────────────
 
 
-def helper_ill(*, by: User, hands: str, day: date, minutes: int) -> int:
+def helper_ill(*, by: User, hands: str, day: date, minutes: int, token: str = "") -> int:
     """Take minutes off a group of hands on a day, mend the plan and return the report's row."""
     trouble = Ill(hands=hands, day=day, minutes=minutes)
-    return _happened(by, trouble, lambda now: _write_day(day, trouble.entry(now)))
+    return _happened(by, token, trouble, lambda now: _write_day(day, trouble.entry(now)))
 
 
 def equipment_broken(
-    *, by: User, equipment: str, count: int, first: date, last: date | None = None, because: str = ""
+    *,
+    by: User,
+    equipment: str,
+    count: int,
+    first: date,
+    last: date | None = None,
+    because: str = "",
+    token: str = "",
 ) -> int:
     """Put some equipment out of use from one day to another, or until further notice."""
     trouble = Broken(equipment=equipment, count=count, first=first, last=last)
@@ -75,16 +84,16 @@ def equipment_broken(
         )
         return {"what": "outage", "row": row.pk}
 
-    return _happened(by, trouble, write)
+    return _happened(by, token, trouble, write)
 
 
-def day_changed(*, by: User, day: date, kind: DayKind, note: str = "") -> int:
+def day_changed(*, by: User, day: date, kind: DayKind, note: str = "", token: str = "") -> int:
     """Make a day a market day, close it, or work on it after all."""
     trouble = DayOff(day=day, kind=kind, note=note.strip())
-    return _happened(by, trouble, lambda now: _write_day(day, trouble.entry(now)))
+    return _happened(by, token, trouble, lambda now: _write_day(day, trouble.entry(now)))
 
 
-def delivery_late(*, by: User, delivery: int, expected_on: date) -> int:
+def delivery_late(*, by: User, delivery: int, expected_on: date, token: str = "") -> int:
     """Have a delivery come on another day."""
     _bench(by)
     trouble = bad_nights.late(delivery, expected_on)
@@ -97,18 +106,26 @@ def delivery_late(*, by: User, delivery: int, expected_on: date) -> int:
             "what": "delivery", "row": delivery, "before": trouble.was.isoformat(), "after": expected_on.isoformat()
         }  # fmt: skip
 
-    return _happened(by, trouble, write)
+    return _happened(by, token, trouble, write)
 
 
-def _happened(by: User, trouble: Trouble, write: Callable[[Situation], Undo]) -> int:
+def _happened(by: User, token: str, trouble: Trouble, write: Callable[[Situation], Undo]) -> int:
     """Write what happened, mend the plan, and say what moved; the report's row."""
     _bench(by)
     with transaction.atomic():
         state = plan_rows.lock()
+        if known := _reported(token):
+            return known
         now = situation()
         trouble.after(now)
-        report = _Report(by=by, words=trouble.words(now), undo=write(now))
+        report = _Report(by=by, words=trouble.words(now), undo=write(now), token=token)
         return _mended(state, now, report)
+
+
+def _reported(token: str) -> int | None:
+    """The row of a report with that token, under the plan's lock; ``None`` when it is the first tap."""
+    rows = PlanChange.objects.filter(kind=bad_nights.KIND, moves__token=token)
+    return rows.values_list("pk", flat=True).first() if token else None
 
 
 def _mended(state: PlanState, now: Situation, report: _Report) -> int:
@@ -128,7 +145,7 @@ def _adopt(state: PlanState, now: Situation, then: Situation, outcome: Outcome, 
     mending.adopt(outcome)
     _tell_in_time(now, found)
     plan_rows.changed(state, report.words[:120])
-    also = {"undo": report.undo, "takes_back": report.takes_back}
+    also = {"undo": report.undo, "takes_back": report.takes_back, "token": report.token or None}
     moves = _difference(now, then, outcome).to_json() | bad_nights.moves_of(found)
     return PlanChange.objects.create(
         version=state.version, at=clock.now(), by=report.by, kind=bad_nights.KIND, because=report.words[:300],
@@ -188,7 +205,8 @@ def _stored(row: CalendarDay) -> dict[str, Any]:
 def take_back(*, by: User, change: int) -> int:
     """Put back what a report changed, and plan the orders in danger anew where that helps.
 
-    A ``Refusal`` when it was taken back before, or when what it changed was changed again since.
+    A ``Refusal`` when it was taken back before, or when what it changed was changed again since;
+    ``report`` in its facts is the later report that did, where one did.
     """
     _bench(by)
     with transaction.atomic():
@@ -197,6 +215,7 @@ def take_back(*, by: User, change: int) -> int:
         if row is None:
             raise NotFound("change", "There is no such report.")
         _refuse_taken_back(row)
+        _refuse_changed_again(row)
         now = situation()
         _put_back(row.moves["undo"])
         report = _Report(by=by, words=f"Taken back: {row.because}", takes_back=row.pk)
@@ -225,9 +244,29 @@ def _refuse_taken_back(row: PlanChange) -> None:
         raise Refusal("taken_back", "This is taken back already.")
 
 
+def _refuse_changed_again(row: PlanChange) -> None:
+    """Name the last report that changed the same and stands: what came last goes back first."""
+    later = PlanChange.objects.filter(kind=bad_nights.KIND, pk__gt=row.pk, moves__has_key="undo")
+    mine = _about(row.moves["undo"])
+    for one in later.exclude(pk__in=bad_nights.taken_back()).order_by("-pk"):
+        if mine & _about(one.moves["undo"]):
+            message = f"What this changed was changed again by “{one.because}”; take that back first."
+            raise Conflict("changed_since", message, report=one.pk)
+
+
+def _about(undo: Undo) -> set[tuple[str, Any]]:
+    """The rows that a report changed: kind, and which one."""
+    return {(one["what"], one[_ABOUT[one["what"]]]) for one in _parts(undo)}
+
+
 def _put_back(undo: Undo) -> None:
-    for one in undo.get("days", [undo]):
+    for one in _parts(undo):
         _PUT_BACK[one["what"]](one)
+
+
+def _parts(undo: Undo) -> list[Undo]:
+    """Overtime may change several days."""
+    return list(undo.get("days", [undo]))
 
 
 def _day_back(undo: Undo) -> None:
@@ -269,6 +308,8 @@ def _equipment_back(undo: Undo) -> None:
     EquipmentOut.objects.filter(pk=undo["outage"]).delete()
 
 
+#: What names the row that a part of an undo is about.
+_ABOUT = {"day": "day", "outage": "row", "delivery": "row", "equipment": "code"}
 _PUT_BACK: dict[str, Callable[[Undo], None]] = {
     "day": _day_back, "outage": _outage_back, "delivery": _delivery_back, "equipment": _equipment_back
 }  # fmt: skip
@@ -283,15 +324,19 @@ def take_rescue(*, by: User, code: str, version: int) -> int:
     What costs something is the maker's to take. A ``Conflict`` when the plan has changed since.
     """
     _bench(by)
+    # Taking it makes a new version: what is taken of this one is taken once.
+    token = f"{code} of plan {version}"
     with transaction.atomic():
         state = plan_rows.lock()
+        if known := _reported(token):
+            return known
         found = next((row for row in bad_nights.ways_out().rescues if row.rescue.code == code), None)
         if state.version != version or found is None:
             raise Conflict("plan_changed", "The plan has changed since; look at the ways out again.")
         if found.for_maker and not access.is_maker(by):
             raise NotAllowed("maker_only", "This costs something: only the maker may take it.")
         now = situation()
-        report = _Report(by=by, words=found.title, undo=_write_rescue(found.rescue))
+        report = _Report(by=by, words=found.title, undo=_write_rescue(found.rescue), token=token)
         _note_split(found, by)
         outcome = Outcome(plan=found.rescue.plan, placed=found.rescue.placed)
         return _adopt(state, now, replace(now, shop=found.rescue.shop), outcome, report)

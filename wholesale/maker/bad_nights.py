@@ -2,18 +2,20 @@
 
 from collections.abc import Callable
 from typing import Any, NamedTuple
+from uuid import uuid4
 
 from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from wholesale.actions import bad_nights as act
 from wholesale.core.production.calendar import DayKind
 from wholesale.core.production.troubles import Broken, DayOff, Ill, Trouble
-from wholesale.core.values import Refusal
-from wholesale.maker.forms import PlainForm, page, refused, told
+from wholesale.core.values import Conflict, Refusal
+from wholesale.maker.forms import PlainForm, linked, page, refused, told
 from wholesale.queries import bad_nights, what_if
 from wholesale.web.access import bench_only, signed_in
 
@@ -103,7 +105,7 @@ def bad_night(request: HttpRequest) -> HttpResponse:
 @require_POST
 @bench_only
 def report(request: HttpRequest, kind: str) -> HttpResponse:
-    """First what would happen; sent again with ``do``, it has happened."""
+    """First what would happen; sent again with ``do``, it has happened. Each preview's token reports once."""
     if kind not in CHOICES:
         raise Http404
     choice, form = CHOICES[kind], _forms(request.POST, kind)[kind]
@@ -112,11 +114,13 @@ def report(request: HttpRequest, kind: str) -> HttpResponse:
     typed = _typed(form)
     try:
         if "do" in request.POST:
-            return _done(request, choice.action(by=signed_in(request), **typed))
+            token = request.POST.get("token", "")
+            return _done(request, choice.action(by=signed_in(request), token=token, **typed))
         preview = bad_nights.preview(choice.trouble(typed))
     except Refusal as refusal:
         return _page(request, kind, refused(form, refusal))
-    return render(request, "maker/bad_night_preview.html", {"choice": choice, "form": form, "preview": preview})
+    known = {"choice": choice, "form": form, "preview": preview, "token": uuid4().hex}
+    return render(request, "maker/bad_night_preview.html", known)
 
 
 @require_GET
@@ -141,8 +145,19 @@ def ways(request: HttpRequest) -> HttpResponse:
 def take_back(request: HttpRequest, change: int) -> HttpResponse:
     """It did not happen, or is over: put back what was changed."""
     with told(request, "Taken back, and planned on what is there again."):
-        return redirect("bench:reported", act.take_back(by=signed_in(request), change=change))
+        return redirect("bench:reported", _taken_back(request, change))
     return redirect("bench:reported", change)
+
+
+def _taken_back(request: HttpRequest, change: int) -> int:
+    """Take a report back; where a later one has to go back first, the refusal links to it."""
+    try:
+        return act.take_back(by=signed_in(request), change=change)
+    except Conflict as conflict:
+        if later := conflict.facts.get("report"):
+            words = linked(conflict.message, reverse("bench:reported", args=[later]), "Open that report")
+            raise Conflict(conflict.code, words) from conflict
+        raise
 
 
 @require_POST

@@ -10,6 +10,8 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
 
 from wholesale import clock
 from wholesale.core.values import NotAllowed, NotFound, Refusal, minor_units
@@ -137,6 +139,11 @@ def _sentence(form: forms.Form, name: str, error: forms.ValidationError) -> str:
     """What is wrong, far from its field: words that any field says are said with its label."""
     said = " ".join(error.messages)
     return f"{form.fields[name].label}: {said}" if error.message in _GENERAL else said
+
+
+def linked(words: str, url: str, link: str) -> SafeString:
+    """Words of a notice, with a link behind them."""
+    return format_html('{} <a href="{}">{}</a>', words, url, link)
 
 
 @contextmanager

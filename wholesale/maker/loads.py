@@ -4,13 +4,14 @@ from django.contrib import messages
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from accounts import access
 from wholesale.actions import batches, production
 from wholesale.core.values import Conflict, Refusal
+from wholesale.maker.forms import linked, refused, told
 from wholesale.maker.forms import page as answer
-from wholesale.maker.forms import refused, told
 from wholesale.maker.load_forms import DoneForm, ScrapForm, TakeBackForm, WeighForm
 from wholesale.maker.papers import papers_of_load
 from wholesale.queries import day_sheet
@@ -21,7 +22,7 @@ from wholesale.web.access import bench_only, maker_only, signed_in
 @require_GET
 @bench_only
 def load(request: HttpRequest, number: int) -> HttpResponse:
-    """One load with what to weigh and the forms for what may be done next."""
+    """One load with what to weigh and the forms for what may be done next; ``failed`` opens the one to scrap it."""
     return _page(request, load_page(number))
 
 
@@ -99,7 +100,9 @@ def scrap(request: HttpRequest, number: int) -> HttpResponse:
     form = ScrapForm(request.POST)
     if not form.is_valid():
         return _page(request, load_page(number), scrap=form)
-    words = "Scrapped. What it was to make is planned anew; the queue shows which order is short."
+    words = linked(
+        "Scrapped. What it was to make is planned anew.", reverse("bench:queue"), "The queue shows which order is short"
+    )  # fmt: skip
     with told(request, words, messages.WARNING):
         batches.scrap(by=signed_in(request), load=number, because=form.cleaned_data["because"])
     return redirect("bench:load", number)
@@ -130,6 +133,6 @@ def _page(request: HttpRequest, page: LoadPage, **typed: Form) -> HttpResponse:
     known = {
         "page": page, "load": page.load, "papers": papers_of_load(page.load.id), "cautions": day_sheet.CAUTIONS,
         "weigh": WeighForm(page), "done": DoneForm(page), "scrap": ScrapForm(), "take_back": TakeBackForm(),
-        "is_maker": access.is_maker(signed_in(request)),
+        "is_maker": access.is_maker(signed_in(request)), "failed": "failed" in request.GET,
     }  # fmt: skip
     return answer(request, "maker/load.html", known | typed, next(iter(typed.values()), None))

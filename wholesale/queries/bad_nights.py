@@ -142,7 +142,7 @@ def _what(row: Load, scents: Mapping[str, str]) -> str:
 def recent() -> tuple[ChangeRow, ...]:
     """What was reported last, the newest first: 2 queries."""
     rows = list(PlanChange.objects.filter(kind=KIND).select_related("by").order_by("-pk")[:_RECENT])
-    gone = _taken_back()
+    gone = taken_back()
     return tuple(_change(row, gone) for row in rows)
 
 
@@ -157,7 +157,7 @@ def change(pk: int) -> ChangePage:
     ]
     today = clock.today()
     loads = tuple((move.whom, move.words(today)) for move in Difference.from_json(row.moves).moves[:_MOST_MOVES])
-    return ChangePage(row=_change(row, _taken_back()), moved=shift_rows(moved), loads=loads)
+    return ChangePage(row=_change(row, taken_back()), moved=shift_rows(moved), loads=loads)
 
 
 _DAYS = ("promised", "before", "after")
@@ -174,7 +174,7 @@ def moves_of(shifts: Iterable[Shift]) -> dict[str, Any]:
     }
 
 
-def _taken_back() -> set[int]:
+def taken_back() -> set[int]:
     """Reports that were taken back: 1 query."""
     rows = PlanChange.objects.filter(kind=KIND, moves__has_key="takes_back").values_list("moves", flat=True)
     return {moves["takes_back"] for moves in rows}

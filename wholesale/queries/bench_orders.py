@@ -12,10 +12,11 @@ from wholesale.core.documents import batch
 from wholesale.core.documents.papers import address_lines
 from wholesale.core.orders import wanted_words
 from wholesale.core.pricing import Arithmetic
+from wholesale.core.production.baskets import arrives_on
 from wholesale.core.production.promise import Gate
 from wholesale.core.values import NotFound, from_e4, from_minor
 from wholesale.models import LoadPortion, Order, OrderLine, Reservation
-from wholesale.queries import bench_queue, catalogue, documents, production
+from wholesale.queries import bench_queue, catalogue, documents, production, workshop
 from wholesale.queries.bench_queue import Curing, Need
 from wholesale.queries.documents import PaperRow
 
@@ -120,7 +121,10 @@ class BenchOrder:
 
 
 def bench_order(number: str) -> BenchOrder:
-    """One order by its number: 19 queries, however many lines and loads; ``NotFound`` when there is none."""
+    """One order by its number: 19 queries, however many lines and loads; ``NotFound`` when there is none.
+
+    One more where it is planned for another day than promised.
+    """
     order = Order.objects.select_related("shop", "placed_by").filter(number=number).first()
     if order is None:
         raise NotFound("no_order", f"There is no order {number}.")
@@ -132,7 +136,7 @@ def bench_order(number: str) -> BenchOrder:
         number=order.number, state=order.state, shop=order.shop.trade_name, slug=order.shop.slug,
         placed_by=str(order.placed_by), placed_at=order.placed_at, po_number=order.po_number, note=order.note,
         refused_because=order.refused_because, ship_to=address_lines(order.ship_to),
-        promised=order.promised_leaves, arrives=order.promised_arrives, planned=order.planned_leaves,
+        promised=order.promised_leaves, arrives=_arrives(order), planned=order.planned_leaves,
         gates=tuple(Gate.from_json(gate) for gate in order.gates), currency=order.currency,
         deposit_received=from_minor(received, order.currency), arithmetic=_arithmetic(order),
         lines=_lines(goods, order), steps=_steps(goods, order), held=_held(goods, order),
@@ -142,6 +146,13 @@ def bench_order(number: str) -> BenchOrder:
         wanted=wanted_words(order.wanted_from, order.wanted_by), pick_up=order.pick_up,
         **amounts,
     )  # fmt: skip
+
+
+def _arrives(order: Order) -> date:
+    """The day it is with the shop by the plan."""
+    if order.planned_leaves == order.promised_leaves:
+        return order.promised_arrives
+    return arrives_on(order.planned_leaves, workshop.workshop().carrier_days, pick_up=order.pick_up)
 
 
 def papers(number: str) -> tuple[PaperRow, ...]:

@@ -58,12 +58,12 @@ class Slack(NamedTuple):
 
     @property
     def words(self) -> str:
-        """Such as ``2 days in hand``, ``leaves on the day``, ``3 days late``, ``not planned``."""
+        """Such as ``2 working days in hand``, ``leaves on the day``, ``1 working day late``, ``not planned``."""
         if self.days is None:
             return "not planned"
         if not self.days:
             return "leaves on the day"
-        count = "1 day" if abs(self.days) == 1 else f"{abs(self.days)} days"
+        count = "1 working day" if abs(self.days) == 1 else f"{abs(self.days)} working days"
         return f"{count} in hand" if self.days > 0 else f"{count} late"
 
     @property
@@ -211,7 +211,7 @@ def risks(order: Order, needs: Sequence[DemandNeeds]) -> tuple[str, ...]:
     if short := sum(need.short for need in needs):
         found.append(f"{short} {IN_NO_LOAD[short != 1]} yet.")
     if (late := (order.planned_leaves - order.promised_leaves).days) > 0:
-        days = "1 day" if late == 1 else f"{late} days"
+        days = "1 calendar day" if late == 1 else f"{late} calendar days"
         found.append(f"The plan has it leave {_words(order.planned_leaves)}, {days} after the promise.")
     if not found and order.promised_leaves < clock.today():
         found.append(f"It was promised to leave {_words(order.promised_leaves)}.")

@@ -56,9 +56,14 @@ class AnswerShown:
         return len(self.rows) - len(self.moved)
 
     @property
-    def late(self) -> tuple[ShiftRow, ...]:
-        """Orders that leave after their promise, or have no day any more."""
-        return tuple(row for row in self.rows if row.shift.late or row.shift.unplanned)
+    def endangered(self) -> int:
+        """How many orders the change makes late, or later than they are; or takes the day of."""
+        return sum(row.shift.endangered for row in self.rows)
+
+    @property
+    def late_already(self) -> int:
+        """How many orders leave after their promise all the same, no later for the change."""
+        return sum(row.shift.late > 0 and not row.shift.endangered for row in self.rows)
 
 
 def situation() -> Situation:
@@ -155,6 +160,8 @@ class Found:
 
 def order(now: Situation, lines: Sequence[tuple[str, int]], by: date | None = None) -> Found:
     """These (product, cases)? When they would leave, and who would move if they had to by a day: 2 queries."""
+    if by:
+        _refuse_past(now, by, "by")
     asked = [demand for number, line in enumerate(lines) for demand in _asked(now, *line, number)]
     found = shown(what_if.with_order(now, asked))
     leaves = found.asked.after if found.asked else None
@@ -182,8 +189,7 @@ def trouble(now: Situation, what: Trouble) -> Found:
 
 def longer(now: Situation, hands: str, day: date, minutes: int) -> Found:
     """So many minutes more on a day? 1 query."""
-    if day < now.today:
-        raise Refusal("past", "This day is past; choose today or a later one.", "day")
+    _refuse_past(now, day, "day")
     then = replace(now, shop=what_if.with_minutes(now.shop, hands, day, minutes))
     words = f"{hands.capitalize()}: {minutes} minutes more on {short_day(day, clock.today())}."
     return Found(words=words, answer=shown(what_if.anew(now, then)), anew=True)
@@ -198,6 +204,11 @@ def dearer(now: Situation, material: str, percent: Decimal) -> Found:
     name = dict(material_choices(goods))[material]
     costs = tuple(row._replace(name=sku_name(goods, row.sku)) for row in rows if row.before != row.after)
     return Found(words=f"{name}: {percent:+g} %. No day moves.", costs=costs, currency=settings.currency)
+
+
+def _refuse_past(now: Situation, day: date, field: str) -> None:
+    if day < now.today:
+        raise Refusal("past", "This day is past; choose today or a later one.", field)
 
 
 def _asked(now: Situation, product: str, cases: int, line: int = 0) -> list[Demand]:

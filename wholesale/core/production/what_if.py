@@ -72,6 +72,11 @@ class Shift(NamedTuple):
         """Has it no day any more?"""
         return self.before is not None and self.after is None
 
+    @property
+    def endangered(self) -> bool:
+        """Does the change make it late, or later than it is without it?"""
+        return self.unplanned or (self.late > 0 and self.days > 0)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Answer:
@@ -85,11 +90,6 @@ class Answer:
     def moved(self) -> tuple[Shift, ...]:
         """Orders that would leave on another day."""
         return tuple(shift for shift in self.shifts if shift.moved)
-
-    @property
-    def late(self) -> tuple[Shift, ...]:
-        """Orders that would leave after their promise, or have no day any more."""
-        return tuple(shift for shift in self.shifts if shift.late or shift.unplanned)
 
     def of(self, order: int) -> Shift:
         """What happens to one order."""
@@ -218,7 +218,8 @@ def day_with_minutes(shop: Shop, hands: str, day: date, change: int) -> Day:
     """A day's entry with more or fewer minutes; a ``Refusal`` when they aren't counted or fewer than none are left."""
     entry, there = shop.calendar.day(day), shop.calendar.minutes(hands, day)
     if not shop.calendar.is_work(day):
-        raise Refusal("no_work_day", f"{_day(day)} is no working day, so nobody is missed at the bench.", "day")
+        so = "; make it one first, or choose another" if change > 0 else ", so nobody is missed at the bench"
+        raise Refusal("no_work_day", f"{_day(day)} is no working day{so}.", "day")
     if there is None:
         message = f"The minutes of {hands} are not counted on {_day(day)}; give them some in the workbook's week first."
         raise Refusal("not_counted", message, "hands")
