@@ -63,8 +63,9 @@ class Insertion(Making):
         self.supplied = supply.awaited(self.bench, needed, self.first_day)
 
     def _not_made(self, missing: int) -> Refusal:
+        name = sku_name(self.shop.catalogue, self.sku)
         message = (
-            f"{sku_name(self.shop.catalogue, self.sku)} leaves from stock only, and {missing} more are asked for than are free. "
+            f"{name} leaves from stock only, and {missing} more are asked for than are free. "
             "Order fewer, or ask the workshop when more comes."
         )
         return Refusal("not_made", message, "cases", missing=missing)
