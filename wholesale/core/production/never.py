@@ -31,13 +31,13 @@ def _all_steps(case: Case, sku: Sku) -> Iterator[Operation]:
 
 
 def _is_out_for_good(case: Case, code: str) -> bool:
-    """Are so many out of use, without an end within the days that are planned, that none is left?"""
+    """Are so many out of use from some day on, for longer than is planned ahead, that none is left?"""
     equipment = case.catalogue.equipment.get(code)
     if equipment is None:
         return False
-    ahead, today = case.shop.horizon_days, case.first_day
-    begun = [o for o in case.shop.outages if o.equipment == code and (today is None or o.first <= today)]
-    return sum(o.count for o in begun if o.last is None or (o.last - o.first).days >= ahead) >= equipment.count
+    ahead = case.shop.horizon_days
+    lasting = (o for o in case.shop.outages if o.last is None or (o.last - o.first).days >= ahead)
+    return sum(o.count for o in lasting if o.equipment == code) >= equipment.count
 
 
 def _has_minutes(case: Case, hands: str) -> bool:

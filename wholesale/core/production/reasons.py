@@ -64,7 +64,7 @@ def _never(bench: Bench, name: str, step: Operation, days: Sequence[date]) -> Re
     if step.equipment and _is_gone(bench.shop, step.equipment, days):
         message = (
             f"{name}: {bench.catalogue.equipment[step.equipment].name} is out of use until further notice, "
-            f"and {step.name.lower()} needs it. Say until when it is, or name another."
+            f"and {step.name.lower()} needs it. No date can be promised before it is back or replaced."
         )
         return Refusal("out_of_use", message, "cases")
     if step.hands and not any(bench.calendar.minutes(step.hands, day) != 0 for day in days):
