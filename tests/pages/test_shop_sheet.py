@@ -373,7 +373,8 @@ def test_the_sheet_asks_the_same_number_of_queries_for_3_and_for_30_products(
         )
         Price.objects.create(price_list=prices, item=item, unit_price_e4=100000)
 
-    # session, user, membership; sheet: settings, prices, scents, dates, products, addresses, last order, orders;
+    # session, user, membership; sheet: settings, prices, scents, dates, products, addresses, last order (its other
+    # shipment, where there is one), orders;
     # page: membership, workshop
     with django_assert_num_queries(13):
         page = client.get(SHEET)

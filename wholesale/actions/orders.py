@@ -1,6 +1,5 @@
 """Placing, confirming, refusing and withdrawing an order."""
 
-import hashlib
 from decimal import Decimal
 from typing import Any
 
@@ -10,7 +9,7 @@ from accounts import access
 from accounts.models import Address, Shop, User
 from wholesale import clock
 from wholesale.actions import documents, events, holding, invoicing, ledger, numbers, plan_rows, samples
-from wholesale.core.orders import Basket, OrderState, refuse_step
+from wholesale.core.orders import Basket, OrderState, refuse_step, shipment_token
 from wholesale.core.pricing import Terms, Totals
 from wholesale.core.production.baskets import without_held
 from wholesale.core.production.plan import without
@@ -174,7 +173,7 @@ def _write(by: User, shop: Shop, quote: quotes.Quote, state: PlanState, token: s
     keys: dict[str, int] = {}
     placed: list[Order] = []
     for number, part in enumerate(quote.parts):
-        order = _order(by, shop, quote, part, _token(token, number), also)
+        order = _order(by, shop, quote, part, shipment_token(token, number), also)
         keys |= _lines(order, quote, part)
         placed.append(order)
     plan = without_held(quote.outcome.plan if quote.outcome else Plan())
@@ -188,11 +187,6 @@ def _write(by: User, shop: Shop, quote: quotes.Quote, state: PlanState, token: s
         text = f"Placed: promised to leave {day_words(order.promised_leaves)}.{beside}"
         events.note(order, by, "placed", text)
     return placed[0].number
-
-
-def _token(token: str, number: int) -> str:
-    """The token of the shipment of that number: the first has the order's own."""
-    return hashlib.sha256(f"{token}/{number}".encode()).hexdigest() if number else token
 
 
 def _order(by: User, shop: Shop, quote: quotes.Quote, part: Part, token: str, also: dict[str, Any]) -> Order:

@@ -110,17 +110,16 @@ def _opened(request: HttpRequest, membership: Membership, page: Sheet) -> HttpRe
     data = request.GET.dict()
     notice = ""
     if number := data.get("again"):
-        fields, left = sheet.again(membership.shop, number)
-        data = fields
-        notice = _repeated(number, left) if fields else f"There is no order {number} to repeat."
+        again = sheet.again(membership.shop, number)
+        data = again.fields
+        notice = _repeated(again) if again.fields else f"There is no order {number} to repeat."
     return _shown(request, membership, page, typing_in.read(data, page.products), notice=notice)
 
 
-def _repeated(number: str, left: list[str]) -> str:
-    missing = (
-        f" Not repeated: {', '.join(left)}; a second mix of one product needs an order of its own." if left else ""
-    )
-    return f"The cases of {number}, at today's prices and dates. Nothing is ordered yet.{missing}"
+def _repeated(again: sheet.Again) -> str:
+    left = ", ".join(again.left)
+    missing = f" Not repeated: {left}; a second mix of one product needs an order of its own." if left else ""
+    return f"The cases of {' and '.join(again.numbers)}, at today's prices and dates. Nothing is ordered yet.{missing}"
 
 
 def _added(request: HttpRequest, membership: Membership, page: Sheet) -> HttpResponse:
