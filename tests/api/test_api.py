@@ -140,7 +140,7 @@ def test_every_other_list_asks_as_many_queries_however_long_it_is(
     buyer = builders.member(corner)
     place(client(buyer))
     documents.queue_paper("confirmation", order=Order.objects.get())
-    count = {"shops/": 1, "shops/corner/catalogue/": 9, "shops/corner/orders/W-1001/papers/": 3}[url]
+    count = {"shops/": 1, "shops/corner/catalogue/": 10, "shops/corner/orders/W-1001/papers/": 3}[url]
     with django_assert_num_queries(count):
         before = client(buyer).get(f"/api/v1/{url}").json()
 
