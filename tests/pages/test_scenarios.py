@@ -61,8 +61,8 @@ def test_s1_204_of_a_first_order_is_refused_36_short_with_the_cheapest_case(clie
     page = text(answer)
 
     assert answer.status_code == 422
-    assert "The goods come to 204.00, 36.00 below the opening minimum of 240." in page
-    assert "The cheapest way: 1 more case of Pebble jar for 60." in page
+    assert "The goods come to $204.00, $36.00 below the opening minimum of $240.00." in page
+    assert "The cheapest way: 1 more case of Pebble jar for $60.00." in page
     assert "$36.00 short of the opening minimum of $240.00." in page
     assert 'name="add" value="PEB:1"' in answer.content.decode()
     assert not Order.objects.exists()

@@ -88,7 +88,7 @@ def test_an_order_below_the_minimum_is_not_placed_and_keeps_what_was_typed(clien
     answer = client.post(SHEET, worked_out(client, {**S1, "po_number": "PO 7", "note": "Ring first"}))
 
     assert answer.status_code == 422
-    assert "36.00 below the opening minimum" in text(answer)
+    assert "$36.00 below the opening minimum" in text(answer)
     content = answer.content.decode()
     assert 'name="c-SUC-RG" id="c-SUC-RG" value="2"' in content
     assert 'value="PO 7"' in content
@@ -210,7 +210,7 @@ def test_a_price_that_changed_since_the_page_opened_is_shown_before_it_is_paid(c
 
     # 2 × 6 × 13 = 156 + 18 = 174, seen 162
     assert answer.status_code == 422
-    assert "The total is now 174.00, not 162.00" in text(answer)
+    assert "The total is now $174.00, not 162.00" in text(answer)
     assert 'name="c-SUC-RG" id="c-SUC-RG" value="2"' in answer.content.decode()
     assert not Order.objects.exists()
 

@@ -14,7 +14,7 @@ from wholesale.core.pricing import Terms, Totals
 from wholesale.core.production.baskets import without_held
 from wholesale.core.production.plan import without
 from wholesale.core.production.work import Plan
-from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, to_e4, to_minor
+from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, money_words, to_e4, to_minor
 from wholesale.models import (
     Item,
     Order,
@@ -145,8 +145,9 @@ def _refuse(quote: quotes.Quote, seen_total: Decimal | None) -> None:
         raise Refusal("no_date", "No date can be promised for this order; ask the workshop.")
     total = quote.priced.totals.total
     if seen_total is not None and seen_total != total:
+        now = money_words(total, quote.terms.currency)
         message = (
-            f"The total is now {total}, not {seen_total} as you saw it: a price or a rule has "
+            f"The total is now {now}, not {seen_total} as you saw it: a price or a rule has "
             "changed. Nothing was ordered; look at the new amounts and place it again."
         )
         raise Conflict("price_changed", message, "total", seen=str(seen_total), now=str(total))
