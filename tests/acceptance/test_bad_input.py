@@ -151,7 +151,7 @@ def seen(shop: Shop, fields: dict[str, str]) -> dict[str, str]:
     """What the page of somebody who may order held when it was opened and worked out."""
     buyer = Client()
     buyer.force_login(builders.member(shop))
-    return {**fields, **hidden(buyer.post(SHEET, {**fields, "do": "work"})), "do": "place"}
+    return {**fields, **hidden(buyer.post(SHEET, {**fields, "do": "work"}, follow=True)), "do": "place"}
 
 
 @pytest.mark.parametrize("what", ORDERS)
