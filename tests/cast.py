@@ -202,5 +202,5 @@ def _papers(order: Order) -> dict[str, str]:
 
 def _seen(owner: Client) -> dict[str, str]:
     """What the order sheet worked out for 2 cases of succulent cup: it has to be sent back to place them."""
-    page: Any = owner.post(f"/shops/{SHOP}/order/", {"c-SUC-RG": "2", "do": "work"})
+    page: Any = owner.post(f"/shops/{SHOP}/order/", {"c-SUC-RG": "2", "do": "work"}, follow=True)
     return dict(re.findall(r'name="(seen_\w+)" value="([^"]*)"', page.content.decode()))

@@ -115,7 +115,7 @@ ORDERS: dict[str, tuple[dict[str, str], Callable[[], None], str, int, str, int, 
     # 1 × 72 < 120, the reorder minimum, by 48; FRN at 90 and PEB at 60 and SUC at 72 close it: PEB is the cheapest
     "below the minimum": (
         {"c-SUC-RG": "1"}, nothing, "buyer",
-        422, "72.00, 48.00 below the minimum for a reorder of 120. The cheapest way: 1 more case of Pebble jar for 60.",
+        422, "$72.00, $48.00 below the minimum for a reorder of $120.00. The cheapest way: 1 more case of Pebble",
         422, "below_minimum",
     ),
     "of zero cases": (
@@ -128,7 +128,7 @@ ORDERS: dict[str, tuple[dict[str, str], Callable[[], None], str, int, str, int, 
     # seen 144 + 18 = 162; now 12 × 13 + 18 = 174
     "with a price that changed since the page was opened": (
         TWO_CUPS, rise, "buyer",
-        422, "The total is now 174.00, not 162.00 as you saw it: a price or a rule has changed. Nothing was ordered;",
+        422, "The total is now $174.00, not 162.00 as you saw it: a price or a rule has changed. Nothing was ordered;",
         409, "price_changed",
     ),
     "from a read-only member": (
@@ -151,7 +151,7 @@ def seen(shop: Shop, fields: dict[str, str]) -> dict[str, str]:
     """What the page of somebody who may order held when it was opened and worked out."""
     buyer = Client()
     buyer.force_login(builders.member(shop))
-    return {**fields, **hidden(buyer.post(SHEET, {**fields, "do": "work"})), "do": "place"}
+    return {**fields, **hidden(buyer.post(SHEET, {**fields, "do": "work"}, follow=True)), "do": "place"}
 
 
 @pytest.mark.parametrize("what", ORDERS)

@@ -284,7 +284,7 @@ def jars(bench: Client) -> Order:
     address, cases = f"/shops/{shop.slug}/order/", {"c-PEB-RG": "20"}
     bench.force_login(builders.member(shop))
     with clock.at(MONDAY):
-        shown = bench.post(address, {**cases, "do": "work"})
+        shown = bench.post(address, {**cases, "do": "work"}, follow=True)
         assert "When it leaves Fri 20 Mar With you Tue 24 Mar" in text(shown)
         bench.post(address, {**cases, **hidden(shown), "do": "place"})
     bench.force_login(builders.maker())

@@ -147,7 +147,7 @@ def old_shop(client: Client, db: None) -> Shop:
 
 
 def worked_out(client: Client, fields: dict[str, str]) -> Any:
-    return client.post(SHEET, {**fields, "do": "work"})
+    return client.post(SHEET, {**fields, "do": "work"}, follow=True)
 
 
 def buttons(answer: Any) -> dict[str, str]:
@@ -168,7 +168,7 @@ def taken(client: Client, words: str) -> list[tuple[date, date, int]]:
     """Take an alternative with one tap and place it as it stands then: (leaves, arrives, cases) of each order."""
     with clock.at(MONDAY):
         shown = worked_out(client, S4)
-        chosen = client.post(SHEET, {**sent_back(shown), "take": buttons(shown)[words]})
+        chosen = client.post(SHEET, {**sent_back(shown), "take": buttons(shown)[words]}, follow=True)
         placed = client.post(SHEET, {**sent_back(chosen), "do": "place"}, follow=True)
     assert placed.status_code == 200, text(placed)
     return [
@@ -191,6 +191,17 @@ def test_s4_the_sheet_says_why_and_what_would_come_sooner(client: Client, old_sh
     ) in page
     # 19 × 60 = 1,140 less 10 % is 1,026; 1,026 − 1,080 = −54
     assert "Only 19 of 20 cases with you Mon 23 Mar, 1 day sooner · −$54.00 before tax" in page
+
+
+def test_an_offer_says_which_of_several_lines_it_changes(client: Client, old_shop: Shop) -> None:
+    """19 of the 20 cases in rain garden and the cups come sooner; the 20th and both in cedar frame wait for trays."""
+    with clock.at(MONDAY):
+        page = text(worked_out(client, S4 | {"c-PEB-CF": "2", "c-SUC-CF": "1"}))
+
+    later = "later 1 case of Pebble jar, Rain garden and 2 cases of Pebble jar, Cedar frame"
+    fewer = "19 instead of 20 cases of Pebble jar, Rain garden; without Pebble jar, Cedar frame"
+    assert f"In two shipments, 20 of 23 cases first {later} with you Mon 23 Mar" in page
+    assert f"Only 20 of 23 cases {fewer} with you Mon 23 Mar" in page
 
 
 def test_s4_the_split_is_taken_with_one_tap_and_promised_as_shown(client: Client, old_shop: Shop) -> None:

@@ -44,7 +44,7 @@ def test_s1_a_first_order_below_the_opening_minimum_is_offered_the_cheapest_case
     assert (found.totals.list_goods, gap.kind, gap.missing) == (204, "minimum", 36)
     assert gap.closer is not None
     assert (gap.closer.item, gap.closer.cases, gap.closer.list_amount) == ("PEB", 1, 60)
-    with pytest.raises(Refusal, match=r"36.00 below the opening minimum of 240"):
+    with pytest.raises(Refusal, match=r"\$36.00 below the opening minimum of \$240.00"):
         refuse_below_minimum(found)
 
 

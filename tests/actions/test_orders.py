@@ -71,7 +71,7 @@ def test_an_order_below_the_minimum_is_refused_with_the_closing_case() -> None:
     builders.mossgate_rows()
     new = builders.shop("corner")
 
-    with pytest.raises(Refusal, match=r"36.* below the opening minimum of 240.*Pebble jar") as refused:
+    with pytest.raises(Refusal, match=r"\$36.00 below the opening minimum of \$240.00.*Pebble jar") as refused:
         builders.place(new, ("SUC", 2, "RG"), ("PEB", 1, {"RG": 2, "CF": 2, "WS": 2}))
 
     assert refused.value.code == "below_minimum"
@@ -82,7 +82,7 @@ def test_a_changed_price_is_a_conflict_and_places_nothing(corner: Shop) -> None:
     """Seen 162.00 (144 + 18); the price goes up to 13: 12 x 13 + 18 = 174."""
     Price.objects.filter(item__code="SUC").update(unit_price_e4=130000)
 
-    with pytest.raises(Conflict, match=r"174.00, not 162.00"):
+    with pytest.raises(Conflict, match=r"\$174.00, not 162.00"):
         builders.place(corner, ("SUC", 2, "RG"), seen_total=D("162.00"))
     assert not Order.objects.exists()
     assert not LoadPortion.objects.exists()

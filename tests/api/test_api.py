@@ -136,11 +136,11 @@ def test_the_list_asks_as_many_queries_for_one_order_as_for_three(corner: Shop, 
 def test_every_other_list_asks_as_many_queries_however_long_it_is(
     corner: Shop, django_assert_num_queries: Any, url: str
 ) -> None:
-    """Shops: 1. Catalogue: membership, and the sheet's 8. Papers: membership, order, papers."""
+    """Shops: 1. Catalogue: membership, and the sheet's 9. Papers: membership, order, papers."""
     buyer = builders.member(corner)
     place(client(buyer))
     documents.queue_paper("confirmation", order=Order.objects.get())
-    count = {"shops/": 1, "shops/corner/catalogue/": 9, "shops/corner/orders/W-1001/papers/": 3}[url]
+    count = {"shops/": 1, "shops/corner/catalogue/": 10, "shops/corner/orders/W-1001/papers/": 3}[url]
     with django_assert_num_queries(count):
         before = client(buyer).get(f"/api/v1/{url}").json()
 

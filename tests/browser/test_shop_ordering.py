@@ -124,6 +124,25 @@ def test_what_comes_sooner_is_taken_with_one_tap(opened: Opener, in_the_books: l
     in_the_books.append(14400)
 
 
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
+def test_back_from_an_order_finds_the_sheet_as_it_was_worked_out(
+    opened: Opener, in_the_books: list[int], *, script: bool
+) -> None:
+    """What came of a press is a page to go back to, not a form that the browser would have to send again."""
+    page = opened("order/?c-SUC-RG=2", PHONE, java_script_enabled=script)
+    page.get_by_role("button", name="Fetch it from the workshop").click()
+    expect(page.locator("#panel")).to_contain_text("Changed: you fetch it from the workshop.")
+    page.get_by_role("button", name="Place order").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Order W-")
+
+    page.go_back()
+
+    expect(page.get_by_role("heading", level=1)).to_have_text("Order sheet")
+    expect(page.get_by_role("spinbutton", name="Cases of Succulent cup, Rain garden")).to_have_value("2")
+    expect(page.locator("#panel")).to_contain_text("Ready for you to fetch that day.")
+    in_the_books.append(14400)
+
+
 def test_two_quick_presses_place_one_order(opened: Opener, in_the_books: list[int]) -> None:
     page = opened("order/?c-SUC-RG=2", DESK)
     page.get_by_role("button", name="Place order").dblclick()

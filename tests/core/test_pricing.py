@@ -277,8 +277,8 @@ def test_below_the_minimum_is_refused_with_the_way_out() -> None:
     with pytest.raises(Refusal) as refused:
         refuse_below_minimum(priced)
     assert refused.value.message == (
-        "The goods come to 90.00, 30.00 below the minimum for a reorder of 120. "
-        "The cheapest way: 1 more case of Pebble jar for 60."
+        "The goods come to $90.00, $30.00 below the minimum for a reorder of $120.00. "
+        "The cheapest way: 1 more case of Pebble jar for $60.00."
     )
     assert refused.value.facts == {"missing": "30.00", "closer": "PEB"}
     refuse_below_minimum(price(basket, mossgate.terms(reorder_minimum="90"), KNOWN, TODAY))

@@ -129,7 +129,11 @@ FRONT = [
 SHOP_PAGES = [
     get("/shops/fern-and-fable/order/", members()),
     post("/shops/fern-and-fable/order/", buyers("/shops/fern-and-fable/orders/W-1004/"), ORDER),
-    post("/shops/fern-and-fable/order/", buyers(200), {"c-SUC-RG": "2", "do": "keep"}),
+    post(
+        "/shops/fern-and-fable/order/",
+        buyers("/shops/fern-and-fable/order/?c-SUC-RG=2"),
+        {"c-SUC-RG": "2", "do": "keep"},
+    ),
     part("/shops/fern-and-fable/order/panel/", buyers(200), "POST", **{"c-SUC-RG": "2"}),
     get("/shops/fern-and-fable/orders/", members()),
     get("/shops/fern-and-fable/orders/W-1001/", members()),

@@ -30,7 +30,7 @@ def old_shop(client: Client) -> Shop:
 
 
 def worked_out(client: Client, **fields: str) -> Any:
-    return client.post(SHEET, {**CUPS, **fields, "do": "work"})
+    return client.post(SHEET, {**CUPS, **fields, "do": "work"}, follow=True)
 
 
 def placed(client: Client, **fields: str) -> Any:
@@ -45,7 +45,7 @@ def test_an_order_sent_unseen_is_shown_first_and_its_date_is_kept(client: Client
     worked_out(client)
     assert not HeldBasket.objects.exists()
 
-    page = text(client.post(SHEET, {**CUPS, "do": "place"}))
+    page = text(client.post(SHEET, {**CUPS, "do": "place"}, follow=True))
 
     assert "look it over, then place it" in page
     assert "Kept for you This date is kept for you until 14:05" in page
@@ -56,7 +56,7 @@ def test_an_order_sent_unseen_is_shown_first_and_its_date_is_kept(client: Client
 def test_the_button_keeps_the_date_and_an_order_of_it_ends_that(client: Client, old_shop: Shop) -> None:
     """Kept at 13:50 for Mon 16 and ordered at 14:03, after the cut-off: Mon 16."""
     assert "Keep this date for 15 minutes" in text(worked_out(client))
-    kept = client.post(SHEET, {**CUPS, "do": "keep"})
+    kept = client.post(SHEET, {**CUPS, "do": "keep"}, follow=True)
     assert "kept for you until 14:05" in text(kept)
 
     with clock.at("2026-03-05T14:03"):
@@ -66,9 +66,25 @@ def test_the_button_keeps_the_date_and_an_order_of_it_ends_that(client: Client, 
     assert HeldBasket.objects.get().ended_at is not None
 
 
+def test_a_kept_date_that_a_button_leaves_behind_is_not_lost_without_a_word(client: Client, old_shop: Shop) -> None:
+    """Kept for two cases at once; taken in two shipments it is another order, whose dates are kept only when asked."""
+    client.post(SHEET, {**CUPS, "do": "keep"})
+    split = {**CUPS, "first": "c-SUC-RG=1"}
+
+    page = text(client.post(SHEET, {**CUPS, "take": "first=c-SUC-RG%3D1"}, follow=True))
+    back = text(client.post(SHEET, {**split, "take": "first="}, follow=True))
+
+    assert "Changed: in two shipments; later 1 case of Succulent cup, Rain garden." in page
+    assert "The date kept for you until 14:05 was for the order as it was; this one is not kept yet." in page
+    assert "Keep this date for 15 minutes" in page
+    assert "Changed: all in one shipment." in back
+    assert "not kept yet" not in back
+    assert "Kept for you This date is kept for you until 14:05" in back
+
+
 def test_what_lapsed_is_worked_out_anew_and_asked_about(client: Client, old_shop: Shop) -> None:
     """At 14:06 the cut-off is past and nothing is kept: the page says that the day has moved, and orders nothing."""
-    kept = client.post(SHEET, {**CUPS, "do": "keep"})
+    kept = client.post(SHEET, {**CUPS, "do": "keep"}, follow=True)
     with clock.at("2026-03-05T14:06"):
         answer = client.post(SHEET, {**CUPS, **hidden(kept), "do": "place"})
 
@@ -79,7 +95,7 @@ def test_what_lapsed_is_worked_out_anew_and_asked_about(client: Client, old_shop
 def test_a_shop_that_has_kept_its_share_is_told_so_and_can_order(client: Client, old_shop: Shop) -> None:
     Setting.objects.update_or_create(name="holds_a_day", defaults={"value": "0"})
 
-    page = text(client.post(SHEET, {**CUPS, "do": "place"}))
+    page = text(client.post(SHEET, {**CUPS, "do": "place"}, follow=True))
 
     assert "This date is not kept while you look" in page
     assert "the date is yours once the order is placed" in page

@@ -133,8 +133,8 @@ def test_a_changed_quantity_asks_as_much_for_one_line_as_for_three(
     fields = {f"c-SUC-{scent}": "2" for scent in ("RG", "CF", "WS")[:lines]}
     client = who(corner, "/shops/")
 
-    # session, user, membership (3) · sheet (8) · settings, version, catalogue (6), calendar (2), equipment out, prices,
+    # session, user, membership (3) · sheet (9) · settings, version, catalogue (6), calendar (2), equipment out, prices,
     # tiers, account (3), live holds, plan (2), samples, stock, deliveries (22 in all)
-    with django_assert_num_queries(33):
+    with django_assert_num_queries(34):
         page = client.post("/shops/corner/order/panel/", fields)
     assert f"{2 * lines} cases" in text(page)

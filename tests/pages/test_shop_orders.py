@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -37,6 +38,20 @@ def order(shop: Shop) -> Order:
     return builders.place(shop, ("SUC", 2, "RG"), ("PEB", 1, {"RG": 2, "CF": 2, "WS": 2}), po_number="PO 7")
 
 
+@pytest.fixture
+def both(shop: Shop) -> list[Order]:
+    """Three cases of cups and one of pebble jar in two shipments: two cases of cups first, the rest after them."""
+    return in_two(shop, ("SUC", 3, "RG"), ("PEB", 1, "CF"), first=(2, 0))
+
+
+def in_two(shop: Shop, *lines: builders.Line, first: tuple[int, ...]) -> list[Order]:
+    """Order in two shipments; both orders, the first one first."""
+    basket = replace(builders.basket(*lines), first=first)
+    before = set(Order.objects.values_list("pk", flat=True))
+    order_actions.place(by=builders.member(shop), shop=shop.slug, basket=basket, token=f"split {len(before)}")
+    return list(Order.objects.exclude(pk__in=before).order_by("pk"))
+
+
 def text(answer: Any) -> str:
     """The page's words, one space between them."""
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", answer.content.decode()).replace("\xa0", " "))
@@ -63,6 +78,83 @@ def test_an_order_shows_its_state_lines_amounts_promise_and_history(client: Clie
     assert page.count("This step decides the date") == 1
     # Three scents, two pots a day: the third is poured Fri 6, sealed Mon 9, sellable Thu 19.
     assert "Placed: promised to leave 19 March 2026." in page
+
+
+@pytest.mark.parametrize("shown", [0, 1])
+def test_each_of_two_shipments_shows_both_and_what_they_come_to_together(
+    client: Client, both: list[Order], shown: int
+) -> None:
+    """2 × 72 + 18 = 162 and 72 + 60 + 18 = 150, together 312; both leave Thu 5 + 11 days, two carrier days."""
+    page = client.get(f"{ORDERS}{both[shown].number}/")
+
+    one, two = (order.number for order in both)
+    here = ["", ""]
+    here[shown] = " (this page)"
+    assert "Goes in two shipments, together $312.00 before tax" in text(page)
+    assert f"{one} : 2 cases, $162.00, with you Wed 18 Mar{here[0]} {two} : 2 cases, $150.00" in text(page)
+    assert f'href="{ORDERS}{both[1 - shown].number}/"' in page.content.decode()
+
+
+def test_a_shipment_that_is_withdrawn_counts_no_longer_to_what_both_come_to(client: Client, both: list[Order]) -> None:
+    one, two = both
+    order_actions.withdraw(by=builders.member(one.shop), shop=one.shop.slug, number=two.number)
+
+    page = text(client.get(f"{ORDERS}{one.number}/"))
+
+    assert "Ordered in two shipments" in page
+    assert "together $" not in page
+    assert f"{two.number} : 2 cases, $150.00, withdrawn" in page
+
+
+def test_orders_placed_one_after_the_other_are_not_shown_as_two_shipments(client: Client, order: Order) -> None:
+    builders.place(order.shop, ("SUC", 2, "RG"))
+
+    assert "two shipments" not in text(client.get(f"{ORDERS}{order.number}/"))
+    assert "goes with" not in text(client.get(ORDERS))
+
+
+def test_the_list_says_which_orders_go_together(client: Client, order: Order, both: list[Order]) -> None:
+    page = text(client.get(ORDERS))
+
+    one, two = (half.number for half in both)
+    assert f"{two} goes with {one}" in page
+    assert f"{one} goes with {two}" in page
+    assert page.count("goes with") == 2
+
+
+@pytest.mark.parametrize("number", [0, 1])
+def test_ordering_the_same_again_repeats_both_shipments_together(
+    client: Client, both: list[Order], number: int
+) -> None:
+    """2 and 1 cases of cups are 3 again, and the pebble jar comes with them."""
+    page = client.get("/shops/fern-and-fable/order/", {"again": both[number].number})
+
+    one, two = (half.number for half in both)
+    content = page.content.decode()
+    assert f"The cases of {one} and {two}, at today" in text(page)
+    assert f"Same as last time ({one} and {two})" in text(page)
+    assert 'name="c-SUC-RG" id="c-SUC-RG" value="3"' in content
+    assert 'name="c-PEB-CF" id="c-PEB-CF" value="1"' in content
+
+
+def test_a_mixed_case_that_was_divided_is_one_line_again(client: Client, shop: Shop) -> None:
+    mixed = ("PEB", 3, {"RG": 2, "CF": 2, "WS": 2})
+    first, _ = in_two(shop, mixed, first=(2,))
+
+    page = client.get("/shops/fern-and-fable/order/", {"again": first.number})
+
+    assert 'name="m-PEB" id="m-PEB" value="3"' in page.content.decode()
+    assert "Not repeated" not in text(page)
+
+
+def test_a_shipment_that_was_given_up_alone_is_not_ordered_again(client: Client, both: list[Order]) -> None:
+    one, two = both
+    order_actions.withdraw(by=builders.member(one.shop), shop=one.shop.slug, number=two.number)
+
+    page = client.get("/shops/fern-and-fable/order/", {"again": one.number})
+
+    assert f"Same as last time ({one.number})" in text(page)
+    assert 'name="c-SUC-RG" id="c-SUC-RG" value="2"' in page.content.decode()
 
 
 def test_a_shop_reads_its_own_part_of_the_history_only(client: Client, order: Order) -> None:
@@ -213,10 +305,13 @@ def test_the_list_asks_the_same_number_of_queries_for_1_and_for_4_orders(
     for _ in range(orders):
         builders.place(shop, ("SUC", 2, "RG"))
 
-    # session, user, membership; how many orders, the orders with their cases; page: membership, workshop
-    with django_assert_num_queries(7):
+    in_two(shop, ("SUC", 2, "RG"), first=(1,))
+
+    # session, user, membership; how many orders, the orders with their cases, their other shipments; page: membership,
+    # workshop
+    with django_assert_num_queries(8):
         page = client.get(ORDERS)
-    assert text(page).count("Placed, waiting") == orders
+    assert text(page).count("Placed, waiting") == orders + 2
 
 
 @pytest.mark.parametrize("lines", [1, 3])
@@ -225,9 +320,9 @@ def test_an_order_asks_the_same_number_of_queries_for_1_and_for_3_lines(
 ) -> None:
     order = builders.place(shop, *[("SUC", 2, scent) for scent in ("RG", "CF", "WS")[:lines]])
 
-    # session, user, membership; order, its lines, scents, events, shipments, dates changed; scent names, settings,
-    # papers; deposit's order and sums, invoices; page: membership, workshop
-    with django_assert_num_queries(17):
+    # session, user, membership; order, its other shipment, its lines, scents, events, shipments, dates changed; scent
+    # names, settings, papers; deposit's order and sums, invoices; page: membership, workshop
+    with django_assert_num_queries(18):
         client.get(f"{ORDERS}{order.number}/")
 
 

@@ -1,6 +1,5 @@
 """Placing, confirming, refusing and withdrawing an order."""
 
-import hashlib
 from decimal import Decimal
 from typing import Any
 
@@ -10,11 +9,11 @@ from accounts import access
 from accounts.models import Address, Shop, User
 from wholesale import clock
 from wholesale.actions import documents, events, holding, invoicing, ledger, numbers, plan_rows, samples
-from wholesale.core.orders import Basket, OrderState, refuse_step
+from wholesale.core.orders import Basket, OrderState, refuse_step, shipment_token
 from wholesale.core.pricing import Terms, Totals
 from wholesale.core.production.baskets import without_held
 from wholesale.core.production.plan import without
-from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, to_e4, to_minor
+from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal, day_words, money_words, to_e4, to_minor
 from wholesale.models import (
     Item,
     Order,
@@ -151,8 +150,9 @@ def _refuse(quote: quotes.Quote, seen_total: Decimal | None) -> None:
     quote.placing()
     total = quote.priced.totals.total
     if seen_total is not None and seen_total != total:
+        now = money_words(total, quote.terms.currency)
         message = (
-            f"The total is now {total}, not {seen_total} as you saw it: a price or a rule has "
+            f"The total is now {now}, not {seen_total} as you saw it: a price or a rule has "
             "changed. Nothing was ordered; look at the new amounts and place it again."
         )
         raise Conflict("price_changed", message, "total", seen=str(seen_total), now=str(total))
@@ -179,7 +179,7 @@ def _write(by: User, shop: Shop, quote: quotes.Quote, state: PlanState, token: s
     keys: dict[str, int] = {}
     placed: list[Order] = []
     for number, part in enumerate(quote.parts):
-        order = _order(by, shop, quote, part, _token(token, number), also)
+        order = _order(by, shop, quote, part, shipment_token(token, number), also)
         keys |= _lines(order, quote, part)
         placed.append(order)
     plan = without_held(quote.placing().plan)
@@ -193,11 +193,6 @@ def _write(by: User, shop: Shop, quote: quotes.Quote, state: PlanState, token: s
         text = f"Placed: promised to leave {day_words(order.promised_leaves)}.{beside}"
         events.note(order, by, "placed", text)
     return placed[0].number
-
-
-def _token(token: str, number: int) -> str:
-    """The token of the shipment of that number: the first has the order's own."""
-    return hashlib.sha256(f"{token}/{number}".encode()).hexdigest() if number else token
 
 
 def _order(by: User, shop: Shop, quote: quotes.Quote, part: Part, token: str, also: dict[str, Any]) -> Order:

@@ -1,5 +1,6 @@
 """A shop's order before and after it is placed: basket, mix rule, states."""
 
+import hashlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -38,6 +39,14 @@ def refuse_step(number: str, state: OrderState, to: OrderState) -> None:
         raise Refusal(
             "order_state", f"Order {number} is {state}; it can't become {to} any more.", "state", state=str(state)
         )
+
+
+def shipment_token(token: str, number: int) -> str:
+    """The token of an order's shipment of that number, from 0: the first has the order's own.
+
+    It is also what tells that two orders were placed together.
+    """
+    return hashlib.sha256(f"{token}/{number}".encode()).hexdigest() if number else token
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,7 +11,7 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
-from wholesale.core.values import Refusal, bare, from_minor, round_money, share, to_minor
+from wholesale.core.values import Refusal, bare, from_minor, money_words, round_money, share, to_minor
 from wholesale.core.workshop import Workshop
 
 #: More cases than this close no gap a shop would want closed.
@@ -395,16 +395,21 @@ def refuse_below_minimum(priced: Priced) -> None:
     if not totals.below_minimum:
         return
     closer = next((gap.closer for gap in priced.gaps if gap.kind == "minimum"), None)
-    hint = _cheapest_way(closer) if closer else ""
-    name = "minimum for a reorder" if totals.minimum_kind == "reorder" else "opening minimum"
-    message = (
-        f"The goods come to {totals.list_goods}, {totals.below_minimum} below the {name} of {totals.minimum}.{hint}"
+    hint = _cheapest_way(closer, totals.currency) if closer else ""
+    goods, missing, minimum = (
+        _words(amount, totals.currency) for amount in (totals.list_goods, totals.below_minimum, totals.minimum)
     )
+    name = "minimum for a reorder" if totals.minimum_kind == "reorder" else "opening minimum"
+    message = f"The goods come to {goods}, {missing} below the {name} of {minimum}.{hint}"
     raise Refusal(
         "below_minimum", message, "cases", missing=str(totals.below_minimum), closer=closer.item if closer else ""
     )
 
 
-def _cheapest_way(closer: Closer) -> str:
+def _cheapest_way(closer: Closer, currency: str) -> str:
     cases = "1 more case" if closer.cases == 1 else f"{closer.cases} more cases"
-    return f" The cheapest way: {cases} of {closer.name} for {closer.list_amount}."
+    return f" The cheapest way: {cases} of {closer.name} for {_words(closer.list_amount, currency)}."
+
+
+def _words(amount: Decimal, currency: str) -> str:
+    return money_words(round_money(amount, currency), currency)

@@ -15,6 +15,9 @@ from stdnum import ean
 
 #: One avoirdupois ounce in grams, exact: the international pound of 1959 / 16.
 GRAMS_PER_OUNCE = Decimal("28.349523125")
+NO_BREAK = "\u00a0"
+#: Signs that nobody confuses with another currency's; the rest show their ISO 4217 code.
+SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
 #: Unit prices are stored in ten-thousandths of the currency unit.
 PRICE_STEP = Decimal("0.0001")
 MILLIGRAM = Decimal("0.001")
@@ -112,7 +115,7 @@ def bare(number: Decimal) -> str:
 
 def percent(number: Decimal | Fraction, digits: int = 3) -> str:
     """Write a percentage without idle zeros: ``Decimal("6.500")`` is ``6.5 %``."""
-    return f"{plain(number, digits)}\u00a0%"
+    return f"{plain(number, digits)}{NO_BREAK}%"
 
 
 def plain(number: Decimal | Fraction | int, digits: int = 6) -> str:
@@ -123,6 +126,11 @@ def plain(number: Decimal | Fraction | int, digits: int = 6) -> str:
     )
     whole, _, decimals = f"{rounded:,f}".partition(".")
     return f"{whole}.{decimals}".rstrip("0").rstrip(".") if decimals else whole
+
+
+def money_words(amount: Decimal, currency: str) -> str:
+    """An amount in words and on pages: $264.00, −€5.00, CHF 18.00; its decimals are left as they are."""
+    return f"{'−' if amount < 0 else ''}{SIGNS.get(currency, f'{currency}{NO_BREAK}')}{abs(amount):,f}"
 
 
 def day_words(day: date) -> str:

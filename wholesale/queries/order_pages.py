@@ -18,7 +18,7 @@ from wholesale.core.production.promise import Gate
 from wholesale.core.values import NotFound, from_e4, from_minor
 from wholesale.documents.kinds import KINDS
 from wholesale.models import Document, Order, OrderEvent, OrderLine, PromiseChange, Scent, Shipment
-from wholesale.queries import invoicing, workshop
+from wholesale.queries import invoicing, together, workshop
 
 PAGE = 25
 #: What a shop reads of an order's state: the shape's name and the words.
@@ -47,6 +47,9 @@ class OrderRow:
     leaves: date
     arrives: date
     open: bool
+    pick_up: bool
+    #: The other shipment, of what goes in two.
+    other: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,6 +148,15 @@ class OrderPage:
     wanted: str
     pick_up: bool
     changes: tuple[Change, ...]
+    #: Both shipments of what was ordered together and goes in two, the first one first.
+    parts: tuple[OrderRow, ...]
+
+    @property
+    def together(self) -> Decimal | None:
+        """What both shipments come to before tax, as long as neither was given up."""
+        if not self.parts or not all(part.open for part in self.parts):
+            return None
+        return sum((part.total for part in self.parts), Decimal(0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,17 +168,19 @@ class StoredPaper:
 
 
 def orders(shop: Shop, page: str) -> Page[OrderRow]:
-    """One page of the shop's orders, newest first: 2 queries."""
+    """One page of the shop's orders, newest first: 3 queries."""
     rows: QuerySet = (
         Order.objects.filter(shop=shop).annotate(case_count=Sum("lines__cases")).order_by("-placed_at", "-pk")
     )
     found = Paginator(rows, PAGE).get_page(page)
-    found.object_list = [_row(order) for order in found.object_list]
+    shown = list(found.object_list)
+    beside = together.others(shop, shown)
+    found.object_list = [_row(order, beside.get(order.pk)) for order in shown]
     return found
 
 
 def order(shop: Shop, number: str) -> OrderPage:
-    """One order of the shop, ``NotFound`` for any other: 10 queries, however many lines."""
+    """One order of the shop, ``NotFound`` for any other: 11 queries, however many lines."""
     row = (
         _orders_of(shop)
         .annotate(case_count=Sum("lines__cases"))
@@ -176,7 +190,8 @@ def order(shop: Shop, number: str) -> OrderPage:
     )
     if row is None:
         raise NotFound("order", f"There is no order {number}.", "number")
-    return _page(row, dict(Scent.objects.values_list("code", "name")), workshop.workshop().how_to_pay)
+    other = together.others(shop, [row]).get(row.pk)
+    return _page(row, other, dict(Scent.objects.values_list("code", "name")), workshop.workshop().how_to_pay)
 
 
 def placed_with(shop: Shop, token: str) -> str:
@@ -243,7 +258,7 @@ def _orders_of(shop: Shop) -> QuerySet:
     return Order.objects.filter(shop=shop).prefetch_related(lines, events, "shipments", "promise_changes")
 
 
-def _row(order: Order) -> OrderRow:
+def _row(order: Order, other: Order | None = None) -> OrderRow:
     state, word = STATES[OrderState(order.state)]
     return OrderRow(
         number=order.number, placed_at=order.placed_at, state=state, word=word,
@@ -251,10 +266,11 @@ def _row(order: Order) -> OrderRow:
         total=from_minor(order.total_minor, order.currency), currency=order.currency,
         leaves=order.promised_leaves, arrives=order.promised_arrives,
         open=order.state in {OrderState.PLACED, OrderState.CONFIRMED, OrderState.SHIPPED},
+        pick_up=order.pick_up, other=other.number if other else "",
     )  # fmt: skip
 
 
-def _page(order: Order, scents: dict[str, str], how_to_pay: str) -> OrderPage:
+def _page(order: Order, other: Order | None, scents: dict[str, str], how_to_pay: str) -> OrderPage:
     return OrderPage(
         row=_row(order), po_number=order.po_number, note=order.note, placed_by=str(order.placed_by),
         refused_because=order.refused_because, ship_to=_address_lines(order.ship_to),
@@ -268,6 +284,7 @@ def _page(order: Order, scents: dict[str, str], how_to_pay: str) -> OrderPage:
         may_withdraw=order.state == OrderState.PLACED,
         wanted=wanted_words(order.wanted_from, order.wanted_by), pick_up=order.pick_up,
         changes=tuple(_change(row) for row in order.promise_changes.all()),
+        parts=tuple(_row(part) for part in sorted((order, other), key=lambda row: row.pk)) if other else (),
     )  # fmt: skip
 
 

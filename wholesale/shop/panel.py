@@ -1,5 +1,6 @@
 """What an order comes to and when it leaves, in the words of the order sheet."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
@@ -7,6 +8,8 @@ from decimal import Decimal
 from wholesale.core.pricing import Arithmetic, Gap, Terms
 from wholesale.core.production.alternatives import Alternative
 from wholesale.queries.orders import Part, Quote, Sooner
+from wholesale.queries.sheet import Product
+from wholesale.shop.changes import offered
 from wholesale.shop.typed import to_take
 from wholesale.web.gates import Step, steps
 from wholesale.web.templatetags.casewright import count, day, money
@@ -34,9 +37,10 @@ class Fix:
 
 @dataclass(frozen=True, kw_only=True)
 class Way:
-    """What would come sooner: what to do, when it comes, what it changes, and what its button sends."""
+    """What would come sooner: what to do, the cases it changes, when it comes, what it costs, what its button sends."""
 
     words: str
+    changes: str
     when: str
     costs: str
     take: str
@@ -75,7 +79,7 @@ class Panel:
     ways: tuple[Way, ...]
 
 
-def panel(quote: Quote) -> Panel:
+def panel(quote: Quote, products: Sequence[Product]) -> Panel:
     """Put a quote into the words of the page."""
     totals, promise = quote.priced.totals, quote.promise
     sums = {row.name: row for row in totals.arithmetic}
@@ -96,7 +100,7 @@ def panel(quote: Quote) -> Panel:
         pick_up=quote.basket.pick_up,
         shipments=tuple(_together(part) for part in quote.parts),
         at_once=to_take(quote.basket, replace(quote.basket, first=())) if quote.basket.first else "",
-        ways=tuple(_way(found, quote) for found in quote.sooner),
+        ways=tuple(_way(found, quote, products) for found in quote.sooner),
     )
 
 
@@ -107,11 +111,12 @@ def _together(part: Part) -> Together:
     )  # fmt: skip
 
 
-def _way(found: Sooner, quote: Quote) -> Way:
+def _way(found: Sooner, quote: Quote, products: Sequence[Product]) -> Way:
     other, currency = found.alternative, quote.terms.currency
     change = found.priced.totals.total - quote.priced.totals.total
     return Way(
-        words=found.words, when=_when(other, quote), take=to_take(quote.basket, other.basket),
+        words=found.words, changes=offered(quote.basket, other.basket, products), when=_when(other, quote),
+        take=to_take(quote.basket, other.basket),
         costs=f"{_signed(change, currency)} before tax" if change else "the same total",
     )  # fmt: skip
 

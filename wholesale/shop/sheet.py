@@ -21,14 +21,16 @@ from wholesale.actions import holding
 from wholesale.actions import orders as order_actions
 from wholesale.core.orders import MOST_CASES
 from wholesale.core.values import Refusal
-from wholesale.queries import order_pages, orders, sheet
+from wholesale.queries import holds, order_pages, orders, sheet
 from wholesale.queries.orders import Quote
 from wholesale.queries.sheet import Product, Sheet, field_name
+from wholesale.shop import carried, changes
 from wholesale.shop import typed as typing_in
+from wholesale.shop.carried import Carried
 from wholesale.shop.panel import panel
 from wholesale.shop.typed import Typed
 from wholesale.web.access import answered, buyer_at, member_of, signed_in
-from wholesale.web.templatetags.casewright import day
+from wholesale.web.templatetags.casewright import day, time_of_day
 
 LOOK_FIRST = "Here is what your order comes to and when it leaves. Nothing is ordered yet: look it over, then place it."
 
@@ -77,22 +79,18 @@ class Row:
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def order_sheet(request: HttpRequest, slug: str) -> HttpResponseBase:
-    """Show the sheet; a POST works it out again, adds cases, or places the order."""
+    """Show the sheet; a POST works it out again, changes or keeps it, or places the order."""
     membership = buyer_at(request, slug) if request.method == "POST" else member_of(request, slug)
     page = sheet.sheet(membership.shop)
     if request.method != "POST":
         return _opened(request, membership, page)
-    if request.POST.get("add"):
-        return _added(request, membership, page)
-    if chosen := request.POST.get("take"):
-        fields = typing_in.taken(request.POST.dict(), chosen)
-        return _shown(request, membership, page, typing_in.read(fields, page.products))
     found = typing_in.read(request.POST.dict(), page.products)
     if request.POST.get("do") == "place":
         return _placed(request, membership, page, found)
     if request.POST.get("do") == "keep":
-        return _shown(request, membership, page, found, notice=_keep(request, membership, found))
-    return _shown(request, membership, page, found)
+        return _sent(request, membership, page, found, said=_keep(request, membership, found))
+    then = _changed(request, page)
+    return _sent(request, membership, page, then, said=_what_changed(membership, page, found, then))
 
 
 @login_required
@@ -110,27 +108,43 @@ def _opened(request: HttpRequest, membership: Membership, page: Sheet) -> HttpRe
     data = request.GET.dict()
     notice = ""
     if number := data.get("again"):
-        fields, left = sheet.again(membership.shop, number)
-        data = fields
-        notice = _repeated(number, left) if fields else f"There is no order {number} to repeat."
+        again = sheet.again(membership.shop, number)
+        data = again.fields
+        notice = _repeated(again) if again.fields else f"There is no order {number} to repeat."
     return _shown(request, membership, page, typing_in.read(data, page.products), notice=notice)
 
 
-def _repeated(number: str, left: list[str]) -> str:
-    missing = (
-        f" Not repeated: {', '.join(left)}; a second mix of one product needs an order of its own." if left else ""
-    )
-    return f"The cases of {number}, at today's prices and dates. Nothing is ordered yet.{missing}"
+def _repeated(again: sheet.Again) -> str:
+    left = ", ".join(again.left)
+    missing = f" Not repeated: {left}; a second mix of one product needs an order of its own." if left else ""
+    return f"The cases of {' and '.join(again.numbers)}, at today's prices and dates. Nothing is ordered yet.{missing}"
 
 
-def _added(request: HttpRequest, membership: Membership, page: Sheet) -> HttpResponse:
-    """Add the cases a gap's button stands for."""
-    item, _, cases = request.POST["add"].partition(":")
+def _changed(request: HttpRequest, page: Sheet) -> Typed:
+    """Return the sheet after its button was pressed: an alternative taken, or the cases added that close a gap."""
+    fields = typing_in.taken(request.POST.dict(), request.POST.get("take", ""))
+    item, _, cases = request.POST.get("add", "").partition(":")
     product = next((product for product in page.products if product.code == item and product.sold), None)
-    fields = request.POST.dict()
     if product:
         fields |= typing_in.with_more(fields, product, typing_in.count(cases) or 0)
-    return _shown(request, membership, page, typing_in.read(fields, page.products))
+    return typing_in.read(fields, page.products)
+
+
+def _what_changed(membership: Membership, page: Sheet, found: Typed, then: Typed) -> str:
+    """Say what a button changed; and that a date was kept for what stood there before, and for nothing else."""
+    said = changes.taken(found.basket, then.basket, page.products)
+    kept = holds.kept_until(membership.shop, found.basket) if said else None
+    lost = f"The date kept for you until {time_of_day(kept)} was for the order as it was; this one is not kept yet."
+    return f"{said} {lost}" if kept else said
+
+
+def _sent(request: HttpRequest, membership: Membership, page: Sheet, found: Typed, *, said: str = "") -> HttpResponse:
+    """Answer with the address of the sheet as it stands now, so that Back and Reload find it again."""
+    details = Details(page.ship_to, request.POST.dict())
+    typed = {name: request.POST.get(name, "") for name in details.fields}
+    slug, going = membership.shop.slug, Carried(details=typed, said=said)
+    answer = carried.sent(request, slug, found, page.products, going) if details.is_valid() else None
+    return answer or _shown(request, membership, page, found, said=said)
 
 
 def _placed(request: HttpRequest, membership: Membership, page: Sheet, found: Typed) -> HttpResponse:
@@ -146,7 +160,8 @@ def _placed(request: HttpRequest, membership: Membership, page: Sheet, found: Ty
     if number := _placed_before(request, membership, found):
         return redirect("shop:order", membership.shop.slug, number)
     if said == LOOK_FIRST:
-        return _shown(request, membership, page, found, notice=f"{said} {_keep(request, membership, found)}".strip())
+        messages.info(request, f"{said} {_keep(request, membership, found)}".strip())
+        return _sent(request, membership, page, found)
     return _shown(request, membership, page, found, notice=said, refused=True)
 
 
@@ -173,6 +188,7 @@ def _order(request: HttpRequest, membership: Membership, found: Typed, details: 
             by=signed_in(request), shop=slug, basket=found.basket, token=request.POST["token"],
             seen_total=_decimal(request.POST.get("seen_total", "")), **details.cleaned_data,
         )  # fmt: skip
+    carried.forget(request)
     return redirect("shop:order", slug, number)
 
 
@@ -213,11 +229,12 @@ def _quote(membership: Membership, found: Typed, *, alternatives: bool = True) -
 
 def _shown(
     request: HttpRequest, membership: Membership, page: Sheet, found: Typed, *,
-    notice: str = "", refused: bool = False
+    notice: str = "", refused: bool = False, said: str = ""
 ) -> HttpResponse:  # fmt: skip
-    data = request.POST.dict() if request.method == "POST" else None
+    kept = carried.found_again(request, membership.shop.slug, found) if request.method != "POST" else Carried()
+    data = request.POST.dict() if request.method == "POST" else kept.details or None
     context = _context(membership, page, found, _quote(membership, found))
-    details = {"details": Details(page.ship_to, data), "notice": notice, "refused": refused}
+    details = {"details": Details(page.ship_to, data), "notice": notice, "refused": refused, "said": said or kept.said}
     status = 422 if request.POST.get("do") == "place" else 200
     return render(request, "shop/sheet.html", context | details, status=status)
 
@@ -236,7 +253,7 @@ def _context(membership: Membership, page: Sheet, found: Typed, quote: Quote | N
         ],
         "may_order": access.can_order(membership),
         "most": MOST_CASES,
-        "panel": panel(quote) if quote else None,
+        "panel": panel(quote, page.products) if quote else None,
         "wrong": next(((row.product.code, row.error) for row in rows if row.error), _wrong_wish(found)),
         "wishes": _wishes(found),
         "keeps": page.hold_minutes,

@@ -20,6 +20,8 @@ from wholesale.queries.sheet import Product, field_name
 _MOST_DIGITS = 6
 #: Fields besides quantities.
 _WISHES = ("wanted_from", "wanted_by", "pick_up", "first")
+#: How no cases are written.
+_NONE = ("", "0")
 _DAYS = {"wanted_from": "Not before", "wanted_by": "Not after"}
 
 
@@ -111,6 +113,18 @@ def fields_of(basket: Basket) -> dict[str, str]:
         "pick_up": "yes" if basket.pick_up else "",
         "first": urlencode({line_field(line): cases for line, cases in ahead if cases}),
     }
+
+
+def address(fields: Mapping[str, str], products: Iterable[Product]) -> str:
+    """The fields as the end of an address, without those that say nothing."""
+    mixed = {
+        field_name("m", product.code, choice.scent): field_name("m", product.code)
+        for product in products if product.mixes for choice in product.choices
+    }  # fmt: skip
+    # No piece of a scent says something, too, where there are mixed cases.
+    return urlencode(
+        {name: text for name, text in fields.items() if fields.get(mixed.get(name, name), "") not in _NONE}
+    )
 
 
 def taken(fields: Mapping[str, str], chosen: str) -> dict[str, str]:

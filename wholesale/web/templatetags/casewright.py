@@ -22,9 +22,7 @@ register = template.Library()
 
 NOTHING = "–"
 MINUS = "−"
-NO_BREAK = "\u00a0"
-#: Signs that nobody confuses with another currency's; the rest show their ISO 4217 code.
-SIGNS = {"USD": "$", "EUR": "€", "GBP": "£"}
+NO_BREAK = values.NO_BREAK
 
 
 @register.filter
@@ -34,7 +32,7 @@ def money(amount: Decimal | int | None, currency: str) -> str:
         return NOTHING
     if isinstance(amount, int):
         amount = values.from_minor(amount, currency)
-    return _signed(values.round_money(amount, currency), currency)
+    return values.money_words(values.round_money(amount, currency), currency)
 
 
 @register.filter
@@ -43,12 +41,7 @@ def price(amount: Decimal | None, currency: str) -> str:
     if amount is None:
         return NOTHING
     shown = values.round_money(amount, currency)
-    return _signed(shown if shown == amount else amount.normalize(), currency)
-
-
-def _signed(amount: Decimal, currency: str) -> str:
-    sign = SIGNS.get(currency, currency + NO_BREAK)
-    return f"{MINUS if amount < 0 else ''}{sign}{abs(amount):,f}"
+    return values.money_words(shown if shown == amount else amount.normalize(), currency)
 
 
 @register.filter
