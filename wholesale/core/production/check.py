@@ -291,7 +291,7 @@ def _deposits(case: Case) -> Iterator[Breach]:
 def _supply(case: Case) -> Iterator[Breach]:
     """Nothing takes a material that the plan waits for before the books have it."""
     for material, needed in sorted(evidence.awaited(case).items()):
-        if short := evidence.unmet(case, material, needed):
+        if short := never.unmet(case, material, needed):
             day, missing = short
             name = case.catalogue.items[material.item].name
             message = f"{name}: {float(missing):g} too few in stock and on order on {_day(day)}; plan later, or buy."

@@ -445,27 +445,6 @@ def _shelf(case: Case, code: str, scent: str, each: Fraction, *, weighed: bool) 
                 yield from _shelf(case, inner, scent, each * part / (1 - Fraction(item.loss)), weighed=True)
 
 
-def unmet(case: Case, material: Sku, needed: Mapping[date, Fraction]) -> tuple[date, Fraction] | None:
-    """The first day on which the books don't have what is taken of a material, and how much is missing.
-
-    Of what is good that day the first to expire is used first.
-    """
-    there = sorted(
-        (lot.expires_on or date.max, lot.usable_on, n) for n, lot in enumerate(case.stock) if lot.sku == material
-    )
-    left = {n: case.stock[n].quantity for _, _, n in there}
-    for day in sorted(needed):
-        missing = needed[day]
-        for until, since, n in there:
-            if since <= day <= until:
-                used = min(missing, left[n])
-                left[n] -= used
-                missing -= used
-        if missing > 0:
-            return day, missing
-    return None
-
-
 # ── when it leaves ───────────────────────────────────────────────────────────
 
 

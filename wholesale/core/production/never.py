@@ -1,7 +1,8 @@
-"""What pieces wait for that never comes, found for the check from the catalogue, the books and the calendar alone."""
+"""What is not there when it is needed, or never will be: for the check, from catalogue, books and calendar alone."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from datetime import date
 from fractions import Fraction
 
 from wholesale.core.catalogue import Operation, Sku
@@ -68,3 +69,24 @@ def _through_all_levels(case: Case, sku: Sku, pieces: Fraction) -> dict[Sku, Fra
             for material, quantity in deeper.items():
                 found[material] += quantity
     return found
+
+
+def unmet(case: Case, material: Sku, needed: Mapping[date, Fraction]) -> tuple[date, Fraction] | None:
+    """The first day on which the books don't have what is taken of a material, and how much is missing.
+
+    Of what is good that day the first to expire is used first.
+    """
+    there = sorted(
+        (lot.expires_on or date.max, lot.usable_on, n) for n, lot in enumerate(case.stock) if lot.sku == material
+    )
+    left = {n: case.stock[n].quantity for _, _, n in there}
+    for day in sorted(needed):
+        missing = needed[day]
+        for until, since, n in there:
+            if since <= day <= until:
+                used = min(missing, left[n])
+                left[n] -= used
+                missing -= used
+        if missing > 0:
+            return day, missing
+    return None
