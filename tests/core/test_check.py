@@ -297,3 +297,14 @@ def test_what_waits_for_what_never_comes_back_is_an_alarm(shop: Shop, words: str
     told = [breach for breach in check(shop, Plan(), [CUPS], []) if breach.rule == "waits"]
     assert [breach.kind for breach in told] == ["promise"]
     assert words in told[0].message
+
+
+def test_stock_past_its_day_covers_nothing() -> None:
+    """14 rosettes good up to Fri 6 cover the cups piped that day; good up to Thu 5 they don't. So with picked cups."""
+    uncast, bought = without(*CASTS), Plan(picks=(Pick("A", SUC, 12, FRI),))
+    for plan, sku, rule in ((uncast, ROSETTE, "parts"), (bought, SUC, "stock")):
+        good, past = (
+            (OnHand(sku=sku, usable_on=THU, quantity=Fraction(14), expires_on=until),) for until in (FRI, THU)
+        )  # fmt: skip
+        assert rules(plan, stock=good) == set()
+        assert rules(plan, stock=past) == {rule}

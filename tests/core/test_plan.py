@@ -26,6 +26,7 @@ from wholesale.core.values import Refusal
 
 SHOP = mossgate.shop()
 MON, TUE, WED, THU, FRI = (date(2026, 3, day) for day in (2, 3, 4, 5, 6))
+TUE_10, MON_16 = date(2026, 3, 10), date(2026, 3, 16)
 SUC, ROSETTE = Sku("SUC", "RG"), Sku("ROSETTE")
 
 
@@ -111,6 +112,19 @@ def test_stock_is_picked_before_anything_is_made_soonest_sellable_first() -> Non
 
     assert outcome.plan.picks == (Pick("A", SUC, 4, MON), Pick("A", SUC, 5, FRI))
     assert days(outcome.plan, SUC, "pour") == {MON: 3}
+
+
+def test_stock_that_is_past_its_day_when_it_would_leave_is_not_picked() -> None:
+    """6 tins good up to Tue 10 and 6 without a day: an order that may leave on Mon 16 takes the second six only."""
+    tin = Sku("FRN", "RG")
+    stock = [OnHand(sku=tin, usable_on=MON, quantity=Fraction(6), expires_on=until) for until in (TUE_10, None)]
+
+    later = placed(mossgate.demand("FRN", 6, leaves_from=MON_16), stock=stock).plan
+    now = placed(mossgate.demand("FRN", 6), on=later, stock=stock).plan
+
+    assert later.picks == (Pick("A", tin, 6, MON_16),)
+    assert now.picks[1:] == (Pick("A", tin, 6, MON),)
+    assert not later.loads
 
 
 def test_stock_is_never_promised_twice() -> None:

@@ -81,7 +81,7 @@ def reserved(lot: Lot) -> int:
 
 
 def reserve(picks: Iterable[Pick], keys: Mapping[str, int] | None = None) -> None:
-    """Reserve the free pieces that a plan takes from stock, lot by lot, oldest first.
+    """Reserve the free pieces that a plan takes from stock, lot by lot, the first to expire first, then the oldest.
 
     ``keys`` turns a demand's key into its row; a ``Conflict`` when they are not free any more.
     """

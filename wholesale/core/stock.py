@@ -103,6 +103,11 @@ class Timeline:
         return max(day, self._days[at])
 
     @property
+    def perishes(self) -> bool:
+        """Is some of what comes good up to a day only?"""
+        return bool(self._perishing)
+
+    @property
     def left(self) -> Fraction:
         """All that comes less all that is needed, whatever the days."""
         return Fraction(self._sum + sum(lot.units for lot in self._perishing), self._scale)

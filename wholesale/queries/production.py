@@ -264,17 +264,17 @@ def free_stock() -> list[OnHand]:
     """What no order has reserved, by lot; parts, products, and materials that bind the plan, on order too: 2 queries.
 
     Pieces, or grams of what is counted in grams. Lots that ``sound_lots`` leaves out are
-    not in it; those that set or cure are, with the day they may be used from. Materials
-    carry the last day they may be used on.
+    not in it; those that set or cure are, with the day they may be used from. Each carries
+    the last day it may be used on.
     """
     # All lots' reservations are summed in one pass: one by one they take most of the time.
     held = Coalesce(Sum(F("reservations__pieces") - F("reservations__shipped")), Value(0))
     lots = _sound().exclude(item__kind="material", item__binds_plan=False).annotate(free=F("on_hand") - held)
-    columns = ("item__code", "item__kind", "item__unit", "scent", "usable_on", "expires_on", "free")
+    columns = ("item__code", "item__unit", "scent", "usable_on", "expires_on", "free")
     there = [
         OnHand(sku=Sku(item, scent), usable_on=day, quantity=Fraction(free, UNITS[unit]),
-               expires_on=until if kind == "material" else None)
-        for item, kind, unit, scent, day, until, free in lots.order_by("usable_on", "pk").values_list(*columns)
+               expires_on=until)
+        for item, unit, scent, day, until, free in lots.order_by("usable_on", "pk").values_list(*columns)
         if free > 0
     ]  # fmt: skip
     return [*there, *on_order()]
@@ -301,9 +301,13 @@ def awaited() -> QuerySet[ExpectedDelivery]:
 
 
 def free_lots(sku: Sku, by: date) -> Iterable[tuple[Lot, int]]:
-    """Sound lots of a sku with something free that is usable by a day, oldest first, in the ledger's unit: 1 query."""
+    """Sound lots of a sku with something free that may be used on a day, in the ledger's unit: 1 query.
+
+    The first to expire comes first, then the oldest.
+    """
     lots = sound_lots().filter(item__code=sku.item, scent=sku.scent, usable_on__lte=by, free__gt=0)
-    return [(lot, lot.free) for lot in lots.order_by("usable_on", "pk")]
+    good = lots.exclude(expires_on__lt=by).order_by(F("expires_on").asc(nulls_last=True), "usable_on", "pk")
+    return [(lot, lot.free) for lot in good]
 
 
 def sound_lots() -> QuerySet[Any]:

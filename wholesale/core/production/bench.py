@@ -129,6 +129,11 @@ class Bench:
         """The first day, not before ``day``, on which so much of a sku can be taken; ``None`` when there is none."""
         return self._lines[sku].free_from(day, quantity)
 
+    def perishes(self, sku: Sku) -> bool:
+        """Is some of a sku good up to a day only?"""
+        line = self._lines.get(sku)
+        return line is not None and line.perishes
+
     def left_of(self, sku: Sku) -> Fraction:
         """What of all that is there and comes nobody needs, whenever it is good; below 0 where more is needed."""
         return self._lines[sku].left

@@ -6,7 +6,7 @@ loads are never at fault; they only use up their day's quota and minutes.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -299,16 +299,33 @@ def _supply(case: Case) -> Iterator[Breach]:
 
 
 def _balances(case: Case) -> Iterator[Breach]:
-    """On no day are more parts used, or more finished pieces picked, than are there by then."""
-    for sku, changes in sorted(evidence.changes(case).items()):
-        balance = Fraction(0)
-        for day in sorted(changes):
-            balance += changes[day]
-            if balance < 0:
-                rule = "stock" if case.is_product(sku) else "parts"
-                message = f"{sku}: {float(-balance):g} too few on {_day(day)}; make more or move what needs them."
-                yield _physics(rule, f"{sku} {day}", message)
-                break
+    """On no day are more parts used, or more finished pieces picked, than are there by then and still good."""
+    used, made = evidence.used(case), evidence.made(case)
+    for sku, needed in sorted(used.items()):
+        perishes = any(lot.expires_on for lot in case.lots.get(sku, ()))
+        short = (never.unmet if perishes else _overdrawn)(case, sku, needed, made.get(sku, {}))
+        if short:
+            day, missing = short
+            rule = "stock" if case.is_product(sku) else "parts"
+            message = f"{sku}: {float(missing):g} too few on {_day(day)}; make more or move what needs them."
+            yield _physics(rule, f"{sku} {day}", message)
+
+
+def _overdrawn(
+    case: Case, sku: Sku, needed: Mapping[date, Fraction | int], made: Mapping[date, Fraction | int]
+) -> tuple[date, Fraction] | None:
+    """The first day on which more is taken of what keeps than is there by then, and how much more."""
+    changes: dict[date, Fraction | int] = defaultdict(int, made)
+    for lot in case.lots.get(sku, ()):
+        changes[lot.usable_on] += lot.quantity
+    for day, quantity in needed.items():
+        changes[day] -= quantity
+    balance = Fraction(0)
+    for day in sorted(changes):
+        balance += changes[day]
+        if balance < 0:
+            return day, -balance
+    return None
 
 
 def _promises(case: Case) -> Iterator[Breach]:

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from fractions import Fraction
 from functools import cached_property
-from itertools import chain
 from typing import NamedTuple
 
 from wholesale.core.catalogue import Basis, Catalogue, Item, ItemKind, Operation, RecipeLine, Sku, Unit
@@ -126,6 +125,14 @@ class Case:
             step = Step(load.day, portion.pieces, out, sure, settled(load))
             found[portion.demand, portion.sku, portion.operation].append(step)
         return {key: sorted(steps, key=lambda step: (step.day, not step.settled)) for key, steps in found.items()}
+
+    @cached_property
+    def lots(self) -> Mapping[Sku, Sequence[OnHand]]:
+        """What is on hand and on its way of each sku."""
+        found: dict[Sku, list[OnHand]] = defaultdict(list)
+        for lot in self.stock:
+            found[lot.sku].append(lot)
+        return found
 
     @property
     def catalogue(self) -> Catalogue:
@@ -290,22 +297,31 @@ def matched(before: Sequence[Step], after: Sequence[Step], longest: int | None =
 # ── parts and stock ──────────────────────────────────────────────────────────
 
 
-def changes(case: Case) -> Mapping[Sku, Mapping[date, Fraction | int]]:
-    """What comes and goes of each part and product by day: stock, what is to come, to use, picked.
+#: Quantities by day, of each part and product.
+_ByDay = Mapping[Sku, Mapping[date, Fraction | int]]
+
+
+def used(case: Case) -> _ByDay:
+    """What is taken of each part and product by day: by loads to do, and picked.
 
     What is done is in stock. Materials have a sum of their own: ``awaited``.
     """
     found: dict[Sku, dict[date, Fraction | int]] = defaultdict(lambda: defaultdict(int))
-    for on_hand in case.stock:
-        if case.is_touched(on_hand.sku) and not case.is_awaited(on_hand.sku):
-            found[on_hand.sku][on_hand.usable_on] += on_hand.quantity
     for pick in case.plan.picks:
         if case.is_touched(pick.sku):
-            found[pick.sku][pick.sellable_on] -= pick.pieces
-    gone = ((sku, -each, by_day) for (sku, each), by_day in _off_the_shelf(case).items() if not case.is_awaited(sku))
-    for sku, each, by_day in chain(gone, _onto_the_shelf(case)):
-        for day, pieces in by_day.items():
+            found[pick.sku][pick.sellable_on] += pick.pieces
+    for (sku, each), by_day in _off_the_shelf(case).items():
+        for day, pieces in by_day.items() if not case.is_awaited(sku) else ():
             found[sku][day] += each * pieces
+    return found
+
+
+def made(case: Case) -> _ByDay:
+    """What loads to do give of each part, by the day it is usable."""
+    found: dict[Sku, dict[date, Fraction | int]] = defaultdict(lambda: defaultdict(int))
+    for sku, share, by_day in _onto_the_shelf(case):
+        for day, pieces in by_day.items():
+            found[sku][day] += share * pieces
     return found
 
 

@@ -71,12 +71,14 @@ class Insertion(Making):
         return Refusal("not_made", message, "cases", missing=missing)
 
     def _from_stock(self, most: int) -> list[Placed]:
-        """Reserve free finished pieces, soonest sellable first."""
+        """Reserve free finished pieces, soonest sellable first; what perishes must be good on the day it leaves."""
         sku, left, placed = self.demand.sku, most, []
+        perishes = self.bench.perishes(sku)
         for day in [self.first_day, *self.bench.supply_days(sku)] if most else []:
-            take = min(left, int(self.bench.free_on(sku, day)))
+            wanted = self._leaves(day) if perishes else day
+            take = min(left, int(self.bench.free_on(sku, wanted)))
             if take and day >= self.first_day:
-                self.bench.pick(Pick(self.demand.key, sku, take, day))
+                self.bench.pick(Pick(self.demand.key, sku, take, wanted))
                 leaves = self._leaves(day)
                 placed.append(
                     Placed(demand=self.demand.key, sku=sku, pieces=take, steps=(), sellable_on=day, leaves=leaves)

@@ -71,18 +71,20 @@ def _through_all_levels(case: Case, sku: Sku, pieces: Fraction) -> dict[Sku, Fra
     return found
 
 
-def unmet(case: Case, material: Sku, needed: Mapping[date, Fraction]) -> tuple[date, Fraction] | None:
-    """The first day on which the books don't have what is taken of a material, and how much is missing.
+def unmet(
+    case: Case, sku: Sku, needed: Mapping[date, Fraction | int], made: Mapping[date, Fraction | int] | None = None
+) -> tuple[date, Fraction] | None:
+    """The first day on which neither the books nor what is ``made`` have what is taken of a sku; how much is missing.
 
     Of what is good that day the first to expire is used first.
     """
-    there = sorted(
-        (lot.expires_on or date.max, lot.usable_on, n) for n, lot in enumerate(case.stock) if lot.sku == material
-    )
-    left = {n: case.stock[n].quantity for _, _, n in there}
+    lots = [(lot.expires_on or date.max, lot.usable_on, lot.quantity) for lot in case.lots.get(sku, ())]
+    lots += [(date.max, day, Fraction(quantity)) for day, quantity in (made or {}).items()]
+    left = [quantity for _, _, quantity in sorted(lots)]
+    there = [(until, since) for until, since, _ in sorted(lots)]
     for day in sorted(needed):
-        missing = needed[day]
-        for until, since, n in there:
+        missing = Fraction(needed[day])
+        for n, (until, since) in enumerate(there):
             if since <= day <= until:
                 used = min(missing, left[n])
                 left[n] -= used

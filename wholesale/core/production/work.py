@@ -109,7 +109,7 @@ class Load:
 
 
 class Pick(NamedTuple):
-    """Pieces of a demand that come from stock, and the day they may be sold from."""
+    """Pieces of a demand that come from stock, and the day they may be sold from; if they perish, that they leave."""
 
     demand: str
     sku: Sku
