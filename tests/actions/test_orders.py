@@ -1,5 +1,7 @@
 """Placing, confirming, refusing and withdrawing, against the rows they write."""
 
+from dataclasses import replace
+from datetime import date
 from decimal import Decimal as D
 
 import pytest
@@ -9,7 +11,7 @@ from tests import builders
 from wholesale import clock
 from wholesale.actions import orders
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal
-from wholesale.models import Load, LoadPortion, Order, PlanState, Price, SheetRefresh, ShopAccount
+from wholesale.models import Load, LoadPortion, Lot, Order, PlanState, Price, Reservation, SheetRefresh, ShopAccount
 
 pytestmark = pytest.mark.django_db
 
@@ -167,3 +169,18 @@ def test_a_first_order_waits_for_its_deposit() -> None:
     assert (order.total_minor, order.deposit_minor) == (28200, 14100)
     assert order.promise_holds_until.astimezone(clock.workshop_zone()).isoformat() == "2026-03-09T14:00:00-04:00"
     assert min(Load.objects.values_list("day", flat=True)).isoformat() == "2026-03-09"
+
+
+def test_an_order_that_leaves_after_a_lot_s_last_day_is_made_anew() -> None:
+    """24 fern tins in cedar frame lie there, good up to Tue 10 March; an order wanted from 20 April can't have them."""
+    builders.mossgate_rows(stock=True)
+    Lot.objects.filter(item__code="FRN", scent="CF").update(expires_on=date(2026, 3, 10))
+    shop = builders.shop("corner")
+    ShopAccount.objects.create(shop=shop, last_order_on="2026-01-20")
+    basket = replace(builders.basket(("FRN", 2, "CF")), wanted_from=date(2026, 4, 20))
+
+    number = orders.place(by=builders.member(shop), shop=shop.slug, basket=basket, token="later")
+
+    assert not Reservation.objects.filter(lot__item__code="FRN").exists()
+    poured = LoadPortion.objects.filter(order_scent__line__order__number=number, operation="pour")
+    assert sum(portion.pieces for portion in poured) == 24
