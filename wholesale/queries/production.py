@@ -1,11 +1,11 @@
 """What the planner stands on: calendar, present plan, open demands, free stock."""
 
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import Exists, F, IntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.expressions import Combinable
@@ -88,29 +88,48 @@ def plan_version() -> int:
 def current_plan() -> Plan:
     """All loads to do, those done today or later, and those done for what is still open: 2 queries.
 
-    As columns, not as models: of a thousand loads these would cost more than planning an order.
+    As columns, not as models: of a thousand loads these would cost more than planning an
+    order. While the rows are the same as the last time, so is the plan.
     """
-    rows = open_loads().values_list(*_LOAD_COLUMNS)
-    portions = _portions_of([row[0] for row in rows], {row[0] for row in rows if row[7] and row[7] == row[8]})
+    rows = list(open_loads().values_list(*_LOAD_COLUMNS))
+    portions = list(LoadPortion.objects.filter(load__in=open_loads().order_by().values("pk")).values_list(*_PORTIONS))
+    known = _last_read[-1] if _last_read else None
+    if known is None or (known.loads, known.portions) != (rows, portions):
+        known = _Read(rows, portions, _plan(rows, portions))
+        _last_read.append(known)
+    return known.plan
+
+
+class _Read(NamedTuple):
+    """The rows of a plan, and the plan."""
+
+    loads: list[tuple[Any, ...]]
+    portions: list[tuple[Any, ...]]
+    plan: Plan
+
+
+#: One a process is enough: each request reads the plan as it stands.
+_last_read: deque[_Read] = deque(maxlen=1)
+_LOAD_COLUMNS = (
+    "pk", "day", "equipment__code", "what__code", "scent", "operation", "weighed_at", "done_at", "scrapped_at",
+)  # fmt: skip
+_PORTIONS = ("load_id", "pk", "order_scent_id", "for_stock_id", "item__code", "scent", "operation", "pieces", "good")
+
+
+def _plan(rows: Iterable[tuple[Any, ...]], portions: Iterable[tuple[Any, ...]]) -> Plan:
+    within = _portions_of(portions, {row[0] for row in rows if row[7] and row[7] == row[8]})
     return Plan(
         loads=tuple(
-            Load(work=Work(equipment or "", Sku(what, scent), operation), day=day, portions=tuple(portions[pk]), ref=pk,
+            Load(work=Work(equipment or "", Sku(what, scent), operation), day=day, portions=tuple(within[pk]), ref=pk,
                  done=done is not None, begun=weighed is not None and done is None)
             for pk, day, equipment, what, scent, operation, weighed, done, _ in rows
         )
     )  # fmt: skip
 
 
-_LOAD_COLUMNS = (
-    "pk", "day", "equipment__code", "what__code", "scent", "operation", "weighed_at", "done_at", "scrapped_at",
-)  # fmt: skip
-
-
-def _portions_of(loads: Collection[int], lost: Collection[int]) -> Mapping[int, list[Portion]]:
-    """What is in each load, as ``portion_value`` has it: 1 query."""
+def _portions_of(rows: Iterable[tuple[Any, ...]], lost: Collection[int]) -> Mapping[int, list[Portion]]:
+    """What is in each load, as ``portion_value`` has it."""
     found: dict[int, list[Portion]] = defaultdict(list)
-    columns = ("load_id", "pk", "order_scent_id", "for_stock_id", "item__code", "scent", "operation", "pieces", "good")
-    rows = LoadPortion.objects.filter(load__in=loads).values_list(*columns)
     for load, pk, order_scent, for_stock, item, scent, operation, pieces, good in rows:
         demand = str(order_scent) if for_stock is None else stock_key(for_stock)
         found[load].append(Portion(f"x{pk}" if load in lost else demand, Sku(item, scent), operation, pieces, good))
