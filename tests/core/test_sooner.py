@@ -156,7 +156,7 @@ def test_what_is_undone_on_a_bench_leaves_no_trace(before: Basket, tried: Basket
     what_is_undone_leaves_no_trace(before, tried)
 
 
-@CASES
+@settings(CASES, max_examples=10)
 @given(some_baskets(2), some_baskets(2))
 def test_what_a_check_remembers_of_other_plans_changes_nothing(one: Basket, other: Basket) -> None:
     memory_changes_nothing(one, other)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 
 from django.db.models import F, Sum
 
@@ -87,7 +88,9 @@ def reserve(picks: Iterable[Pick], keys: Mapping[str, int] | None = None) -> Non
     """
     for pick in picks:
         order_scent, left = (keys or {}).get(pick.demand) or int(pick.demand), pick.pieces
-        for lot, free in production.free_lots(pick.sku, pick.sellable_on):
+        # As the plan counted on them: those that last longest are left for who leaves last.
+        lots = sorted(production.free_lots(pick.sku, pick.sellable_on), key=lambda row: row[0].expires_on or date.max)
+        for lot, free in lots:
             if part := min(left, free):
                 Reservation.objects.create(lot=lot, order_scent_id=order_scent, pieces=part, from_stock=True)
                 left -= part
