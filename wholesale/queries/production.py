@@ -320,7 +320,7 @@ def awaited() -> QuerySet[ExpectedDelivery]:
 
 
 def free_lots(sku: Sku, by: date) -> Iterable[tuple[Lot, int]]:
-    """Sound lots of a sku with something free that may be used on a day, oldest first, in the ledger's unit: 1 query."""
+    """Sound lots of a sku with something free that may be used on a day, oldest first, in ledger units: 1 query."""
     lots = sound_lots().filter(item__code=sku.item, scent=sku.scent, usable_on__lte=by, free__gt=0)
     good = lots.exclude(expires_on__lt=by).order_by("usable_on", "pk")
     return [(lot, lot.free) for lot in good]
