@@ -399,3 +399,13 @@ def _queries(client: Client, address: str) -> int:
     with CaptureQueriesContext(connection) as seen:
         client.get(address)
     return len(seen)
+
+
+def test_an_order_without_a_day_is_told_what_it_waits_for(bench: Client) -> None:
+    """The only bowl is broken for good: no overtime helps, another bowl does, so "nothing helps" is not said."""
+    placed(("SUC", 2, "RG"))
+    report(bench, "broken", {"equipment": "BOWL", "count": "1", "first": "2026-03-05"}, do=True)
+
+    shown = text(bench.get("/bench/bad-night/ways-out/"))
+    assert "An order without a day waits for what isn't here." in shown
+    assert "Nothing at the bench helps." not in shown

@@ -76,11 +76,13 @@ class RescueRow:
 
 @dataclass(frozen=True, kw_only=True)
 class WaysOut:
-    """Every way out of one version of the plan, the best first."""
+    """Every way out of one version of the plan, the best first; ``waiting``: some orders have no day at all."""
 
     version: int
     currency: str
     rescues: tuple[RescueRow, ...]
+    late: bool
+    waiting: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -191,10 +193,16 @@ def _change(row: PlanChange, gone: set[int]) -> ChangeRow:
 def danger() -> tuple[ShiftRow, ...]:
     """Promises in danger, the latest first, then orders that have no day at all."""
     now = situation()
+    return shift_rows([*in_danger(now), *_waiting(now)])
+
+
+def _waiting(now: Situation) -> list[Shift]:
+    """Orders that have no day at all: they wait for what isn't here."""
     days = what_if.leaving_days(now.shop, now.plan, now.demands)
-    waiting = [Shift(order, day, day, None) for order, day in now.promised.items() if order not in days]
     asked = {demand.rank for demand in now.demands if demand.pieces > 0}
-    return shift_rows([*in_danger(now), *(shift for shift in waiting if shift.order in asked)])
+    return [
+        Shift(order, day, day, None) for order, day in now.promised.items() if order in asked and order not in days
+    ]  # fmt: skip
 
 
 def ways_out() -> WaysOut:
@@ -205,7 +213,8 @@ def ways_out() -> WaysOut:
     known = shift_rows({shift.order: shift for one in found for shift in one.shifts}.values())
     words = _Words(now=now, numbers={row.shift.order: row for row in known})
     rows = tuple(words.row(rescue) for rescue in found)
-    return WaysOut(version=version, currency=settings.currency, rescues=rows)
+    late, waiting = bool(in_danger(now)), bool(_waiting(now))
+    return WaysOut(version=version, currency=settings.currency, rescues=rows, late=late, waiting=waiting)
 
 
 def rates() -> Rates:
