@@ -33,7 +33,7 @@ from wholesale.core.production.check import check
 from wholesale.core.production.evidence import Memory
 from wholesale.core.production.promise import Asked, Promise, promise, promise_on
 from wholesale.core.production.tasks import Task
-from wholesale.core.production.work import Demand, Plan
+from wholesale.core.production.work import Demand, Load, Plan, Portion, Work
 
 #: The same cases on every machine.
 CASES = settings(max_examples=25, deadline=None, derandomize=True, database=None)
@@ -41,6 +41,7 @@ SEARCH = settings(CASES, max_examples=150, phases=[Phase.generate], report_multi
 ASKED = Asked(on=date(2026, 3, 2), at=time(9), cut_off=time(14), carrier_days=2)
 SHOP = mossgate.shop()
 GOODS = SHOP.catalogue
+TUE_3 = date(2026, 3, 3)
 PACKS = {"SUC": 6, "PEB": 6, "FRN": 12}
 
 
@@ -211,3 +212,23 @@ def test_parts_shared_with_a_held_basket_are_noticed(monkeypatch: pytest.MonkeyP
     """Casts that a held basket leaves over are free for everybody, and gone when the hold lapses."""
     monkeypatch.setattr(baskets, "_free_parts", lambda _: {})
     assert is_broken(held_days_are_kept)
+
+
+def test_a_day_that_was_too_full_before_is_not_a_new_order_s_fault() -> None:
+    """Three pots stand on Tue 3, where two are the most: 12 tins of another bowl that day are sound beside them."""
+    base = Work("POT-A", Sku("BASE", "CF"))
+    pots = tuple(
+        Load(work=base, day=TUE_3, portions=(Portion(f"o{n}", Sku("SUC", "CF"), "pour", 1),)) for n in range(3)
+    )
+    ground = Ground(shop=SHOP, plan=Plan(loads=pots), stock=())
+    basket = Basket(lines=(BasketLine(item="FRN", cases=1, mix=(("RG", 12),)),))
+    bench, demands = ground.bench(ASKED), demands_of(basket)
+    assert put_in(bench, demands)
+    plan = bench.plan()
+
+    assert {breach.rule for breach in ground.faults_of(plan, demands)} == {"quota"}
+    assert ground.new_faults_of(plan, demands) == ()
+    # A fourth pot of the order's own on its own day is its fault.
+    mine = next(load for load in plan.loads if load.work.equipment == "POT-A" and load not in pots)
+    more = replace(plan, loads=(*plan.loads, replace(mine), replace(mine)))
+    assert "quota" in {breach.rule for breach in ground.new_faults_of(more, demands)}

@@ -12,8 +12,8 @@ from wholesale.core.orders import Basket
 from wholesale.core.values import Conflict, NotAllowed, NotFound, Refusal
 from wholesale.core.workshop import Workshop
 from wholesale.models import HeldBasket
+from wholesale.queries import holds, workshop
 from wholesale.queries import orders as quotes
-from wholesale.queries import workshop
 
 #: How often a holding tries again when the plan changed while it was computing.
 _TRIES = 4
@@ -36,7 +36,8 @@ def hold(*, by: User, shop: str, basket: Basket) -> datetime | None:
             raise quote.refusal
         with transaction.atomic():
             state = plan_rows.lock()
-            if kept := _kept(account, basket):
+            # A second press keeps what the first one kept.
+            if kept := holds.kept(account, basket):
                 return kept.expires_at
             if state.version == quote.version and same_holds(quote):
                 return _write(by, account, quote, settings).expires_at
@@ -65,12 +66,6 @@ def _may_order(by: User, shop: str) -> Shop:
     if not access.can_order(membership):
         raise NotAllowed("may_not_order", "You may look at this shop's orders but not order for it; ask its owner.")
     return membership.shop
-
-
-def _kept(shop: Shop, basket: Basket) -> HeldBasket | None:
-    """The live hold of this very basket: a second press keeps what the first one kept."""
-    row = HeldBasket.objects.filter(shop=shop, ended_at=None, expires_at__gt=clock.now()).first()
-    return row if row and Basket.from_json(row.basket) == basket else None
 
 
 def _write(by: User, shop: Shop, quote: quotes.Quote, settings: Workshop) -> HeldBasket:

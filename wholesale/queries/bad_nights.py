@@ -213,8 +213,11 @@ def ways_out() -> WaysOut:
     known = shift_rows({shift.order: shift for one in found for shift in one.shifts}.values())
     words = _Words(now=now, numbers={row.shift.order: row for row in known})
     rows = tuple(words.row(rescue) for rescue in found)
-    late, waiting = bool(in_danger(now)), bool(_waiting(now))
-    return WaysOut(version=version, currency=settings.currency, rescues=rows, late=late, waiting=waiting)
+    # Where something helps, something is late: it need not be looked for again.
+    late = bool(rows) or bool(in_danger(now))
+    return WaysOut(
+        version=version, currency=settings.currency, rescues=rows, late=late, waiting=bool(_waiting(now))
+    )  # fmt: skip
 
 
 def rates() -> Rates:

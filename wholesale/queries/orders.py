@@ -333,8 +333,8 @@ def _bound(baskets: Iterable[tuple[str, Basket]], planner: Shop, asked: Asked) -
 
 
 def _refuse_faulty(ground: Ground, plan: Plan, demands: Sequence[Demand]) -> None:
-    """A ``Refusal`` for a plan that can't be done, whoever made it: no date stands on it."""
-    if faults := ground.faults_of(plan, demands):
+    """A ``Refusal`` where the demands make of the plan one that can't be done: no date stands on it."""
+    if faults := ground.new_faults_of(plan, demands):
         _log.error("A promise was kept back: %s", "; ".join(fault.message for fault in faults))
         message = "No date can be promised for this order just now. Please ask the workshop, or order less."
         raise Refusal("no_plan", message, "cases")

@@ -133,9 +133,11 @@ def _changed(request: HttpRequest, page: Sheet) -> Typed:
 def _what_changed(membership: Membership, page: Sheet, found: Typed, then: Typed) -> str:
     """Say what a button changed; and that a date was kept for what stood there before, and for nothing else."""
     said = changes.taken(found.basket, then.basket, page.products)
-    kept = holds.kept_until(membership.shop, found.basket) if said else None
-    lost = f"The date kept for you until {time_of_day(kept)} was for the order as it was; this one is not kept yet."
-    return f"{said} {lost}" if kept else said
+    kept = holds.kept(membership.shop, found.basket) if said else None
+    if kept is None:
+        return said
+    until = time_of_day(kept.expires_at)
+    return f"{said} The date kept for you until {until} was for the order as it was; this one is not kept yet."
 
 
 def _sent(request: HttpRequest, membership: Membership, page: Sheet, found: Typed, *, said: str = "") -> HttpResponse:

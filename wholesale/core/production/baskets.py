@@ -48,6 +48,15 @@ class Ground:
         found = check(self.shop, plan, demands, self.stock, of=of, memory=self._memory)
         return tuple(breach for breach in found if breach.kind == "physics")
 
+    def new_faults_of(self, plan: Plan, demands: Sequence[Demand]) -> tuple[Breach, ...]:
+        """Those of them that the ground's own plan has not: a day that was too full before is not these demands' fault.
+
+        The check of the whole is made only where there is a fault, which is next to never.
+        """
+        found = self.faults_of(plan, demands)
+        known = {(one.rule, one.where) for one in check(self.shop, self.plan, (), self.stock)} if found else set()
+        return tuple(breach for breach in found if (breach.rule, breach.where) not in known)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Held:
