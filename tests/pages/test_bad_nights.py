@@ -409,3 +409,5 @@ def test_an_order_without_a_day_is_told_what_it_waits_for(bench: Client) -> None
     shown = text(bench.get("/bench/bad-night/ways-out/"))
     assert "An order without a day waits for what isn't here." in shown
     assert "Nothing at the bench helps." not in shown
+    # The queue shows no day that the plan doesn't have.
+    assert re.search(r"Mon 16 Mar – not planned 2 ", text(bench.get("/bench/queue/")))

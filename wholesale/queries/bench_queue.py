@@ -76,7 +76,10 @@ class Slack(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class QueueRow:
-    """One open order; ``risks`` says why it may be late, one sentence each."""
+    """One open order; ``risks`` says why it may be late, one sentence each.
+
+    ``planned`` is missing while some of its pieces are in no load: the day known last is none to rely on.
+    """
 
     number: str
     shop: str
@@ -84,7 +87,7 @@ class QueueRow:
     cases: int
     cases_shipped: int
     promised: date
-    planned: date
+    planned: date | None
     slack: Slack
     needs: tuple[Need, ...]
     curing: tuple[Curing, ...]
@@ -247,7 +250,7 @@ def _row(
     return QueueRow(
         number=order.number, shop=order.shop.trade_name, state=OrderState(order.state).value,
         cases=order.cases, cases_shipped=order.shipped,  # type: ignore[attr-defined]
-        promised=order.promised_leaves, planned=order.planned_leaves, slack=in_hand,
+        promised=order.promised_leaves, planned=None if in_hand.days is None else order.planned_leaves, slack=in_hand,
         needs=together(needs), curing=tuple(curing.get(order.pk, ())),
         deposit=from_minor(order.deposit_minor, order.currency),
         deposit_received=from_minor(deposits.get(order.pk, 0), order.currency),
